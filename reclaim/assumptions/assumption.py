@@ -171,8 +171,8 @@ def _refuse_nonsense(default: Default, kind: Kind, numbers: tuple[float, ...]) -
     for value in stated_values:
         if not default.minimum <= value <= default.maximum:
             raise ValueError(
-                f"{value:g} {default.quantity.unit} is outside what this quantity can be "
-                f"({default.minimum:g} to {default.maximum:g})."
+                f"{value:g} is outside what this quantity can be "
+                f"({default.minimum:g} to {default.maximum:g} {default.quantity.unit})."
             )
 
 

@@ -1,0 +1,78 @@
+"""Rewrite the generated tables of the docs: `python docs/make_tables.py`."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+from reclaim.reference import assumption_defaults, material_names, materials, read_rows, sources
+
+DOCS = Path(__file__).parent
+
+
+def settings_table() -> str:
+    """Return the plain numbers of the site file."""
+    rows = [
+        (f"`{row['key']}`", row["label"], row["value"] or "none", row["unit"], row["status"])
+        for row in read_rows("settings.csv")
+        if not row["key"].startswith("limits.")
+    ]
+    return _table(("key", "what it is", "default", "unit", "status"), rows)
+
+
+def assumptions_table() -> str:
+    """Return the uncertain numbers of the site file."""
+    rows = []
+    for default in assumption_defaults().values():
+        number = default.quantity
+        span = (
+            f"{number.mode:g}"
+            if number.low == number.high
+            else f"{number.low:g} / {number.mode:g} / {number.high:g}"
+        )
+        label = f"{default.label} ({number.note})" if number.note else default.label
+        rows.append((f"`{default.key}`", label, span, number.unit, number.status))
+    return _table(("key", "what it is", "low / mode / high", "unit", "status"), rows)
+
+
+def materials_table() -> str:
+    """Return the materials."""
+    rows = [(f"`{item.name}`", item.label, item.group) for item in materials()]
+    assert len(rows) == len(material_names())
+    return _table(("name", "material", "group"), rows)
+
+
+def sources_table() -> str:
+    """Return every source by key."""
+    return _table(
+        ("key", "reference"), [(f"`{item.key}`", item.reference) for item in sources().values()]
+    )
+
+
+TABLES = {
+    "settings": settings_table,
+    "assumptions": assumptions_table,
+    "materials": materials_table,
+    "sources": sources_table,
+}
+
+
+def with_tables(text: str) -> str:
+    """Return a page with its generated tables renewed."""
+    return re.sub(
+        r"(<!-- table: (\w+) -->\n).*?(<!-- end -->)",
+        lambda found: f"{found[1]}\n{TABLES[found[2]]()}\n\n{found[3]}",
+        text,
+        flags=re.DOTALL,
+    )
+
+
+def _table(header: tuple[str, ...], rows: list[tuple[str, ...]]) -> str:
+    lines = [header, tuple("---" for _ in header), *rows]
+    safe = ([cell.replace("|", "/") for cell in line] for line in lines)
+    return "\n".join(f"| {' | '.join(line)} |" for line in safe)
+
+
+if __name__ == "__main__":
+    for page in sorted(DOCS.glob("*.md")):
+        page.write_text(with_tables(page.read_text(encoding="utf-8")), encoding="utf-8")

@@ -1,0 +1,87 @@
+"""Files named in the site file: found beside it, local only, each hashed once."""
+
+from __future__ import annotations
+
+import re
+from hashlib import file_digest
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from reclaim.site.model import InputFile
+
+if TYPE_CHECKING:
+    from reclaim.site.problems import Findings
+
+_SCHEME = re.compile(r"^[A-Za-z][A-Za-z0-9+.\-]+:")  # two characters or more: "C:" is a drive
+
+
+class LocalFiles:
+    """Finds files relative to the site file and remembers what was used.
+
+    Parameters
+    ----------
+    site_path
+        The site file.
+    findings
+        Where missing and refused files are told.
+    """
+
+    def __init__(self, site_path: Path, findings: Findings) -> None:
+        self._folder = site_path.parent
+        self._site_name = site_path.name
+        self._findings = findings
+        self._inputs = {site_path.name: InputFile(site_path.name, sha256(site_path))}
+
+    @property
+    def inputs(self) -> tuple[InputFile, ...]:
+        """Every file found so far, the site file first."""
+        return tuple(self._inputs.values())
+
+    def find(self, written: str, key: str) -> Path | None:
+        """Return the path of a file named under `key`, or None after saying what is wrong."""
+        where = f"{self._site_name} {key}"
+        if _SCHEME.match(written) or written.replace("\\", "/").startswith("/vsi"):
+            self._findings.error(
+                where,
+                f"'{written}' is not a local file.",
+                "Download the file, put it beside the site file and name it here.",
+            )
+            return None
+        path = self._folder / written
+        if not path.is_file():
+            kind = "is a folder, not a file" if path.is_dir() else "does not exist"
+            self._findings.error(
+                where,
+                f"The file '{shown(written)}' {kind}.",
+                f"Put it there, or correct the path; it is relative to {self._site_name}.",
+            )
+            return None
+        for part in _parts(path):
+            name = shown(written) if part == path else part.name
+            if name not in self._inputs:
+                self._inputs[name] = InputFile(name, sha256(part))
+        return path
+
+
+def shown(written: str) -> str:
+    """Return a path as the reader knows it: as written, but never an absolute one."""
+    path = Path(written)
+    return path.name if path.is_absolute() else path.as_posix()
+
+
+def sha256(path: Path) -> str:
+    """Return the SHA-256 of a file as hexadecimal text, read in pieces."""
+    with path.open("rb") as file:
+        return file_digest(file, "sha256").hexdigest()
+
+
+def _parts(path: Path) -> list[Path]:
+    """Return the files that belong together: a shapefile is at least three."""
+    if path.suffix.lower() != ".shp":
+        return [path]
+    needed = {".shp", ".shx", ".dbf", ".prj", ".cpg"}
+    return sorted(
+        part
+        for part in path.parent.iterdir()
+        if part.stem == path.stem and part.suffix.lower() in needed
+    )

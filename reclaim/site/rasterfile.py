@@ -1,0 +1,249 @@
+"""Rasters as handed over: does their header allow them to be a survey or a base."""
+
+from __future__ import annotations
+
+import warnings
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from reclaim.site.model import Grid
+from reclaim.site.surfaces import RasterSurface, affine_of
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from pyproj import CRS
+
+    from reclaim.site.problems import Findings
+
+RASTER_FORMS = "GeoTIFF, ASCII grid or any other raster that GDAL reads"
+_POINT_FORMS = frozenset({".xyz", ".csv", ".txt", ".pts", ".las", ".laz", ".xml", ".dxf", ".shp"})
+_ALIGNED_CELLS = 1e-6
+
+
+@dataclass(frozen=True, slots=True)
+class _RasterHeader:
+    crs: CRS | None
+    transform: Any
+    rows: int
+    columns: int
+
+
+def open_survey(
+    path: Path, written: str, crs_text: str | None, unit_m: float, findings: Findings
+) -> tuple[Grid, RasterSurface] | None:
+    """Read the header of the survey; its grid becomes the common grid.
+
+    Parameters
+    ----------
+    path, written
+        The raster, and its path as written in the site file.
+    crs_text
+        The CRS the user gave, such as ``EPSG:32633``, or None.
+    unit_m
+        Length of its vertical unit [m].
+    findings
+        Takes every problem of the file.
+
+    Returns
+    -------
+    tuple or None
+        None where the file cannot serve as a survey.
+    """
+    header = _read_header(path, written, findings)
+    stated = _stated_crs(crs_text, findings)
+    if header is None or (crs_text is not None and stated is None):
+        return None
+    crs = stated or header.crs
+    if crs is None:
+        findings.error(
+            written,
+            "The survey does not say which coordinate system it is in.",
+            'Give it in the site file: [surfaces] crs = "EPSG:...".',
+        )
+        return None
+    if stated is not None and header.crs is not None and stated != header.crs:
+        findings.warn(
+            written,
+            f"The survey says {header.crs.name}, the site file says {stated.name}.",
+            "The site file was followed; take out [surfaces] crs if the survey is right.",
+        )
+    if not _is_usable_crs(crs, written, findings):
+        return None
+    heights_m = [axis.unit_conversion_factor for axis in crs.axis_info[2:]]
+    if heights_m and not np.isclose(heights_m[0], unit_m, rtol=1e-3):
+        findings.warn(
+            written,
+            f"The survey's coordinate system has heights in {crs.axis_info[2].unit_name}, the "
+            "site file says otherwise.",
+            "The site file was followed; correct [surfaces] vertical_unit if the survey is right.",
+        )
+    crs_unit_m = float(crs.axis_info[0].unit_conversion_factor)
+    transform = header.transform
+    grid = Grid(
+        west_m=transform.c * crs_unit_m,
+        north_m=transform.f * crs_unit_m,
+        cell_x_m=transform.a * crs_unit_m,
+        cell_y_m=-transform.e * crs_unit_m,
+        rows=header.rows,
+        columns=header.columns,
+        crs_wkt=crs.to_wkt(),
+        crs_unit_m=crs_unit_m,
+    )
+    label = f"raster {written}"
+    return grid, RasterSurface(path, label, grid, crs.to_wkt(), unit_m, offset=(0, 0))
+
+
+def open_base(
+    path: Path, written: str, grid: Grid, unit_m: float, findings: Findings
+) -> RasterSurface | None:
+    """Read the header of a base raster and place it on the grid; None where it cannot serve.
+
+    A raster without a CRS is taken to be in the survey's, with a warning.
+    """
+    from pyproj import CRS
+
+    header = _read_header(path, written, findings)
+    if header is None:
+        return None
+    survey_crs = CRS.from_wkt(grid.crs_wkt)
+    if header.crs is None:
+        findings.warn(
+            written,
+            "The base does not say which coordinate system it is in.",
+            f"It was taken to be in the survey's, {survey_crs.name}; write it into the file.",
+        )
+    crs = header.crs or survey_crs
+    offset = _offset(header, grid) if crs == survey_crs else None
+    surface = RasterSurface(path, f"raster {written}", grid, crs.to_wkt(), unit_m, offset)
+    if not _meets(header, crs, grid):
+        findings.error(
+            written,
+            "The base lies wholly outside the survey.",
+            "Check the coordinate systems of both files.",
+        )
+        return None
+    return surface
+
+
+def _read_header(path: Path, written: str, findings: Findings) -> _RasterHeader | None:
+    import rasterio
+    from pyproj import CRS
+    from rasterio.errors import NotGeoreferencedWarning, RasterioIOError
+
+    if path.suffix.lower() in _POINT_FORMS:
+        findings.error(
+            written,
+            f"Surfaces from '{path.suffix}' files (points, lines, point clouds) are not read yet.",
+            f"Grid them first and give a raster: {RASTER_FORMS}.",
+        )
+        return None
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore", NotGeoreferencedWarning)
+            with rasterio.open(path) as dataset:
+                crs = CRS.from_wkt(dataset.crs.to_wkt()) if dataset.crs else None
+                header = _RasterHeader(crs, dataset.transform, dataset.height, dataset.width)
+                bands = dataset.count
+                unlocated = dataset.transform.is_identity
+    except RasterioIOError:
+        findings.error(
+            written,
+            "The file cannot be read as a raster.",
+            f"Give a {RASTER_FORMS}.",
+        )
+        return None
+    if bands > 1:
+        findings.warn(
+            written,
+            f"The raster has {bands} bands.",
+            "The first was taken as elevation; check that the file is not an image.",
+        )
+    transform = header.transform
+    if unlocated:
+        findings.error(
+            written,
+            "The raster does not say where it lies.",
+            "Save it with its georeference (GeoTIFF tags or a world file).",
+        )
+    elif transform.b or transform.d:
+        findings.error(
+            written,
+            "The raster's grid is rotated.",
+            "Warp it to a north-up grid first, for example with gdalwarp.",
+        )
+    elif transform.e > 0 or transform.a < 0:
+        findings.error(
+            written,
+            "The raster is stored south-up or mirrored.",
+            "Warp it to a north-up grid first, for example with gdalwarp.",
+        )
+    else:
+        return header
+    return None
+
+
+def _stated_crs(text: str | None, findings: Findings) -> CRS | None:
+    from pyproj import CRS
+    from pyproj.exceptions import CRSError
+
+    if text is None:
+        return None
+    try:
+        return CRS.from_user_input(text)
+    except CRSError:
+        findings.error(
+            "[surfaces] crs",
+            f"'{text}' is not a coordinate system that is known.",
+            'Use an EPSG code, such as "EPSG:32633".',
+        )
+        return None
+
+
+def _is_usable_crs(crs: CRS, written: str, findings: Findings) -> bool:
+    if crs.is_geographic:
+        findings.error(
+            written,
+            f"The survey is in degrees ({crs.name}), so areas cannot be taken from it.",
+            "Warp it to a projected system in metres, such as the UTM zone of the site.",
+        )
+        return False
+    if not crs.is_projected:
+        findings.error(
+            written,
+            f"The survey's coordinate system ({crs.name}) is not a projected one.",
+            'Give the right one in the site file: [surfaces] crs = "EPSG:...".',
+        )
+        return False
+    return True
+
+
+def _offset(header: _RasterHeader, grid: Grid) -> tuple[int, int] | None:
+    """Return row and column of a raster's first cell where its cells fall on the grid's."""
+    own, common = header.transform, affine_of(grid)
+    same_size = np.allclose(
+        [own.a * header.columns / common.a, own.e * header.rows / common.e],
+        [header.columns, header.rows],
+        rtol=0,
+        atol=_ALIGNED_CELLS,
+    )
+    row, column = (own.f - common.f) / common.e, (own.c - common.c) / common.a
+    whole = max(abs(row - round(row)), abs(column - round(column))) < _ALIGNED_CELLS
+    return (round(row), round(column)) if same_size and whole else None
+
+
+def _meets(header: _RasterHeader, crs: CRS, grid: Grid) -> bool:
+    """Tell whether the boxes of a raster and of the grid overlap, in the grid's CRS."""
+    from rasterio.warp import transform_bounds
+
+    own, common = header.transform, affine_of(grid)
+    box = (own.c, own.f + header.rows * own.e, own.c + header.columns * own.a, own.f)
+    west, south, east, north = transform_bounds(crs.to_wkt(), grid.crs_wkt, *box)
+    return bool(
+        west < common.c + grid.columns * common.a
+        and east > common.c
+        and south < common.f
+        and north > common.f + grid.rows * common.e
+    )

@@ -1,0 +1,194 @@
+"""Surfaces over the common grid, read by window: a constant, or a raster on any grid."""
+
+from __future__ import annotations
+
+from contextlib import contextmanager
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from reclaim.site.model import FloatArray, Grid, Surface, Window
+from reclaim.site.settings import limits
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator
+    from pathlib import Path
+
+
+_GDAL_CACHE_MB = 64  # GDAL's block cache grows to a share of the machine's memory unless bound
+_WARP_TOLERANCE_CELLS = 0.01  # how far GDAL may bend its straight-line stretches of a warp
+
+
+@dataclass(frozen=True, slots=True)
+class ConstantSurface:
+    """The same value [m] everywhere on the grid."""
+
+    value_m: float
+    label: str
+    grid: Grid
+
+    @contextmanager
+    def reader(self) -> Iterator[Callable[[Window], FloatArray]]:
+        """Open the surface; see `Surface`."""
+        yield lambda window: placed(
+            self.grid, window, lambda inside: np.full((inside.rows, inside.columns), self.value_m)
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class RasterSurface:
+    """Band 1 of a raster, in metres on the common grid.
+
+    A raster whose cells fall on the grid's cells is read as it is; any other is warped to the
+    grid, bilinear between its cell centres.
+
+    Attributes
+    ----------
+    path, label
+        The file, and what to call it.
+    grid
+        The common grid.
+    crs_wkt
+        CRS of the raster where its file has none; empty otherwise.
+    unit_m
+        Length of its vertical unit [m].
+    offset
+        Row and column of its first cell on the grid, None where it has to be warped.
+    """
+
+    path: Path
+    label: str
+    grid: Grid
+    crs_wkt: str
+    unit_m: float
+    offset: tuple[int, int] | None
+
+    @contextmanager
+    def reader(self) -> Iterator[Callable[[Window], FloatArray]]:
+        """Open the surface; see `Surface`. GDAL's block cache is bound to 64 MB meanwhile."""
+        import rasterio
+
+        with rasterio.Env(GDAL_CACHEMAX=_GDAL_CACHE_MB), rasterio.open(self.path) as dataset:
+            if self.offset is not None:
+                frame = Window(*self.offset, dataset.height, dataset.width)
+                yield lambda window: placed(
+                    self.grid, window, lambda inside: self._read(dataset, inside, frame), frame
+                )
+            else:
+                with self._warped(dataset) as warped:
+                    frame = Window(0, 0, self.grid.rows, self.grid.columns)
+                    yield lambda window: placed(
+                        self.grid, window, lambda inside: self._read(warped, inside, frame)
+                    )
+
+    def _warped(self, dataset: Any) -> Any:
+        from rasterio.enums import Resampling
+        from rasterio.vrt import WarpedVRT
+
+        return WarpedVRT(
+            dataset,
+            src_crs=self.crs_wkt or None,
+            crs=self.grid.crs_wkt,
+            transform=affine_of(self.grid),
+            width=self.grid.columns,
+            height=self.grid.rows,
+            resampling=Resampling.bilinear,
+            src_nodata=np.nan if dataset.nodata is None else dataset.nodata,
+            nodata=np.nan,
+            dtype="float64",
+            tolerance=_WARP_TOLERANCE_CELLS,
+        )
+
+    def _read(self, dataset: Any, inside: Window, frame: Window) -> FloatArray:
+        """Read a window that lies inside both grid and raster, in metres."""
+        from rasterio.enums import MaskFlags
+        from rasterio.windows import Window as FileWindow
+
+        window = FileWindow(
+            inside.column - frame.column, inside.row - frame.row, inside.columns, inside.rows
+        )
+        values: FloatArray = dataset.read(1, window=window, out_dtype="float64")
+        flags = dataset.mask_flag_enums[0]
+        if flags == [MaskFlags.nodata]:
+            if not np.isnan(dataset.nodata):
+                values[values == dataset.nodata] = np.nan
+        elif flags != [MaskFlags.all_valid]:
+            values[dataset.read_masks(1, window=window) == 0] = np.nan
+        values *= dataset.scales[0] * self.unit_m
+        if dataset.offsets[0]:
+            values += dataset.offsets[0] * self.unit_m
+        lowest, highest = limits("elevation_m")
+        values[(values < lowest) | (values > highest)] = np.nan
+        return values
+
+
+def placed(
+    grid: Grid,
+    window: Window,
+    read: Callable[[Window], FloatArray],
+    frame: Window | None = None,
+) -> FloatArray:
+    """Read the part of a window inside grid and frame, and put NaN around it.
+
+    Parameters
+    ----------
+    grid
+        The common grid.
+    window
+        What is asked for; it may reach outside the grid.
+    read
+        Gives the values of a window inside the grid.
+    frame
+        Part of the grid that has values; the whole grid by default.
+
+    Returns
+    -------
+    ndarray
+        Shape ``(window.rows, window.columns)``.
+    """
+    frame = frame or Window(0, 0, grid.rows, grid.columns)
+    first_row, first_column = max(window.row, frame.row, 0), max(window.column, frame.column, 0)
+    last_row = min(window.row + window.rows, frame.row + frame.rows, grid.rows)
+    last_column = min(window.column + window.columns, frame.column + frame.columns, grid.columns)
+    inside = Window(first_row, first_column, last_row - first_row, last_column - first_column)
+    if inside == window:
+        return read(inside)
+    values = np.full((window.rows, window.columns), np.nan)
+    if inside.rows > 0 and inside.columns > 0:
+        row, column = inside.row - window.row, inside.column - window.column
+        values[row : row + inside.rows, column : column + inside.columns] = read(inside)
+    return values
+
+
+def sample(surface: Surface, grid: Grid, x_m: FloatArray, y_m: FloatArray) -> FloatArray:
+    """Return a surface at points [m], bilinear between the four cell centres around each.
+
+    Unknown cells are left out and the weights of the others scaled up; NaN where all four are
+    unknown. Points [m] and the result have shape ``(n_points,)``.
+    """
+    columns = (x_m - grid.west_m) / grid.cell_x_m - 0.5
+    rows = (grid.north_m - y_m) / grid.cell_y_m - 0.5
+    values = np.full(len(x_m), np.nan)
+    with surface.reader() as read:
+        for index, (row, column) in enumerate(zip(rows, columns, strict=True)):
+            top, left = int(np.floor(row)), int(np.floor(column))
+            near_grid = -1 <= top < grid.rows and -1 <= left < grid.columns
+            if not near_grid:
+                continue
+            cells = read(Window(top, left, 2, 2))
+            down, right = row - top, column - left
+            weights = np.outer([1 - down, down], [1 - right, right])
+            weights[np.isnan(cells)] = 0
+            if weights.sum() > 0:
+                values[index] = np.nansum(weights * cells) / weights.sum()
+    return values
+
+
+def affine_of(grid: Grid) -> Any:
+    """Return the affine transform of the grid in CRS units."""
+    from affine import Affine
+
+    unit = grid.crs_unit_m
+    west, north = grid.west_m / unit, grid.north_m / unit
+    return Affine(grid.cell_x_m / unit, 0, west, 0, -grid.cell_y_m / unit, north)
