@@ -1,0 +1,173 @@
+"""What a line makes of the waste: products, their quality, and the heat that drying takes."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from reclaim.report.sections.blocks import Picture, Section, Table, Words
+from reclaim.report.wording import (
+    band_of,
+    best_of,
+    best_with_interval,
+    counted,
+    interval_of,
+    listed,
+    number,
+    percent,
+)
+
+if TYPE_CHECKING:
+    from reclaim.estimate import Estimate
+    from reclaim.report.results import Document
+
+
+def what_comes_out(estimate: Estimate, document: Document) -> Section:
+    """Return the section on products."""
+    headlines, drying = document["headlines"], document["drying"]
+    waste = document["feed"]["waste_t"]["value"]
+
+    def part(name: str) -> str:
+        band = band_of(headlines[name])
+        return f"{best_of(band)} ({percent(band.value / waste)})"
+
+    finding = (
+        f"Of the wet waste the line makes {part('soil_t')} of soil-like fines, {part('fuel_t')} of "
+        f"fuel, {part('minerals_t')} of mineral aggregate and glass and {part('metals_t')} of "
+        "metal; the rest is water, gas and residue. Shares are of the wet mass fed."
+    )
+    line = estimate.site.line
+    lost = band_of(drying["water_removed_t"])
+    flow = Picture(
+        "mass_flow",
+        "Flow diagram: ribbons as wide as their tonnes lead from the dug waste through "
+        f"{counted(len(line.machines), 'machine')} to the products and losses.",
+        f"Line: {line.label}. Ribbons are as wide as the wet tonnes in them. "
+        f"{best_of(lost)} of water is evaporated and "
+        f"{best_of(band_of(drying['solids_lost_t']))} of dry matter rots to gas on the way.",
+    )
+    return Section(
+        "what-comes-out",
+        "What comes out",
+        "What would a pretreatment line make of it?",
+        finding,
+        (
+            flow,
+            _masses(document),
+            _qualities(document),
+            Words(_fuel(document)),
+            Words(_heat(document)),
+        ),
+    )
+
+
+def _masses(document: Document) -> Table:
+    return Table(
+        "Products of the line: mass",
+        ("Product", "Wet mass [t]", "P10 to P90 [t]", "Dry mass [t]", "Moisture", "Purity"),
+        tuple(
+            (
+                row["label"],
+                best_of(band_of(row["wet_t"])).removesuffix("\u00a0t"),
+                interval_of(band_of(row["wet_t"])).removesuffix("\u00a0t"),
+                best_of(band_of(row["dry_t"])).removesuffix("\u00a0t"),
+                percent(row["moisture"]["value"]),
+                percent(row["purity"], absent="does not apply"),
+            )
+            for row in document["products"]
+        ),
+    )
+
+
+def _qualities(document: Document) -> Table:
+    return Table(
+        "Products of the line: what a buyer asks for",
+        (
+            "Product", "NCV as received [MJ/kg]", "P10 to P90 [MJ/kg]", "Ash, of dry mass",
+            "Chlorine, of dry mass", "Mercury [mg/MJ]", "Biogenic share of carbon", "Fuel class",
+        ),
+        tuple(
+            (
+                row["label"],
+                number(row["ncv_mj_kg"]["value"]),
+                interval_of(band_of(row["ncv_mj_kg"])).removesuffix("\u00a0MJ/kg"),
+                percent(row["ash"]["value"]),
+                _fine_percent(row["chlorine"]["value"]),
+                number(row["mercury_mg_mj"]["value"], 2, absent="does not apply"),
+                percent(row["biogenic_share"]["value"]),
+                row["fuel_class"] or "not a fuel",
+            )
+            for row in document["products"]
+            if row["wet_t"]["value"] > 0
+        ),
+        text_columns=(0, 7),
+    )  # fmt: skip
+
+
+def _fine_percent(fraction: float | None) -> str:
+    """Return a small share in per cent to two significant figures; the limits need them."""
+    if fraction is None:
+        return "not known"
+    if 0 < fraction < 1e-5:
+        return "under 0.001%"
+    return f"{number(100 * fraction, 2)}%"
+
+
+def _fuel(document: Document) -> tuple[str, ...]:
+    classes = [row["fuel_class"] for row in document["products"] if row["fuel_class"]]
+    words = [
+        (
+            "Purity is the share of a product's wet mass that is what the product is named after. "
+            "NCV is the net calorific value: the heat a boiler gets from the product as it is "
+            "delivered, its water included."
+        )
+    ]
+    if classes:
+        words.append(
+            f"Fuel class ({listed(classes)}) is by ISO 21640: 1 is best and 5 is worst, for "
+            "calorific value, chlorine and mercury; 'none' misses even class 5. Buyers decide on "
+            "tested lots, and this is an estimate before any lot exists."
+        )
+    return tuple(words)
+
+
+def _heat(document: Document) -> tuple[str, ...]:
+    drying = document["drying"]
+    feed, needed = band_of(drying["feed_t"]), band_of(drying["heat_needed_mwh"])
+    if not feed.value > 0:
+        return ("This line has no drying step.",)
+    own, bought = band_of(drying["heat_own_mwh"]), band_of(drying["heat_bought_mwh"])
+    words = [
+        (
+            f"Drying takes {best_of(feed)} of waste from "
+            f"{percent(drying['moisture_in']['value'])} to "
+            f"{percent(drying['moisture_out']['value'])} moisture and removes "
+            f"{best_with_interval(band_of(drying['water_removed_t']))} of water. That needs "
+            f"{best_with_interval(needed)} of heat."
+        )
+    ]
+    if not needed.value > 0:
+        return tuple(words)
+    share = own.value / needed.value
+    if bought.value > 0.01 * needed.value:
+        words.append(
+            f"Rotting inside the dryer gives {best_of(own)}, {percent(share)} of the need; "
+            f"{best_with_interval(bought)} has to be bought. "
+            f"{_why_cold(document['site']['closed'])}"
+        )
+    elif share >= 0.99:
+        words.append("The heat of matter that rots inside the dryer is enough; none is bought.")
+    else:
+        words.append(
+            f"Rotting inside the dryer gives {best_of(own)}, {percent(share)} of that. No heat is "
+            "bought, so the waste stays as wet as its own heat leaves it."
+        )
+    return tuple(words)
+
+
+def _why_cold(closed: int | None) -> str:
+    """Return why the waste cannot dry itself."""
+    since = "" if closed is None else f" since tipping ended in {closed}"
+    return (
+        f"Most of what could rot has rotted in the ground{since}, so old waste makes little heat "
+        "of its own; fresh household waste gives much more."
+    )
