@@ -209,7 +209,7 @@ def collar_rows(cores: list[Core]) -> Iterator[list[object]]:
     for number, core in enumerate(cores):
         place = np.add(CENTRE, (core.east, core.north)).round(2)
         day = np.busday_offset(np.datetime64("2025-03-10"), number // 2)
-        yield [core.name, *place, core.top_m, core.depth_m, day]
+        yield [core.name, *place, core.top_m, core.depth_m, day, "cased auger", 600]
 
 
 def interval_rows(cores: list[Core]) -> Iterator[list[object]]:
@@ -285,7 +285,11 @@ def write_site(folder: Path) -> None:
     samples, lab = sample_and_lab_rows(cores := drill())
     place = "core_id,from_m,to_m"
     for name, header, rows in (
-        ("collars", "core_id,x,y,elevation_m,depth_m,drilled_on", collar_rows(cores)),
+        (
+            "collars",
+            "core_id,x,y,elevation_m,depth_m,drilled_on,method,diameter_mm",
+            collar_rows(cores),
+        ),
         ("intervals", f"{place},layer,note", interval_rows(cores)),
         ("samples", f"{place},wet_mass_kg,moisture,bulk_density_t_m3,{','.join(NAMES)}", samples),
         ("lab", f"{place},ncv_mj_kg,ash,chlorine,mercury_mg_kg", lab),

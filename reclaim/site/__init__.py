@@ -4,6 +4,8 @@ Comes in: the path of a site file. Goes out: `Site`, with warnings, or `SiteErro
 Does not do: any estimate; it says what is wrong and never mends a number in silence.
 """
 
+from reclaim.site.drawplan import DrawPlan
+from reclaim.site.hazardinputs import HazardInputs, LocalLimit, LocalWord, Receptor
 from reclaim.site.model import Cores, Footprint, Grid, InputFile, Site, Surface, Window, Zone
 from reclaim.site.plantfile import LineFile, MachineSpec
 from reclaim.site.problems import Check, Findings, SiteError
@@ -14,12 +16,17 @@ __all__ = [
     "Check",
     "CoreSite",
     "Cores",
+    "DrawPlan",
     "Findings",
     "Footprint",
     "Grid",
+    "HazardInputs",
     "InputFile",
     "LineFile",
+    "LocalLimit",
+    "LocalWord",
     "MachineSpec",
+    "Receptor",
     "Setting",
     "Site",
     "SiteError",

@@ -2,25 +2,32 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from reclaim.reference import material_names
+from reclaim.site.ags import read_ags
 from reclaim.site.coretables import (
     GAS,
     INTERVALS,
     LAB,
     ROW,
+    SIZES,
+    WATER,
     check_known_cores,
     read_collars,
     read_gas,
     read_intervals,
     read_lab,
+    read_sizes,
+    read_water,
 )
 from reclaim.site.model import Cores, Footprint
-from reclaim.site.sampletable import read_samples
+from reclaim.site.sampletable import moisture_by_material, read_samples
+from reclaim.site.spreadsheet import read_sheet
+from reclaim.site.tablewords import TableWords
 from reclaim.site.units import METRES_PER_UNIT
 
 if TYPE_CHECKING:
@@ -30,10 +37,21 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from reclaim.site.problems import Findings
-    from reclaim.site.spreadsheet import Column
+    from reclaim.site.spreadsheet import Column, Sheet
 
-COLLAR_NUMBERS = ("x_m", "y_m", "elevation_m", "depth_m")
-SAMPLE_COLUMNS = ("core_id", "from_m", "to_m", "wet_mass_kg", "moisture", "bulk_density_t_m3")
+COLLAR_NUMBERS = ("x_m", "y_m", "elevation_m", "depth_m", "diameter_mm", "water_m")
+COLLAR_TEXTS = ("core_id", "drilled_on", "method")
+SAMPLE_COLUMNS = (
+    "core_id",
+    "from_m",
+    "to_m",
+    "wet_mass_kg",
+    "moisture",
+    "bulk_density_t_m3",
+)
+SAMPLE_EXTRAS = ("dry_mass_kg", "recovery")
+MATERIAL_MOISTURE_NUMBERS = ("from_m", "to_m", "wet_mass_kg", "moisture")
+_LENGTHS = ("elevation_m", "depth_m", "from_m", "to_m", "water_m")
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,10 +62,30 @@ class CoreFiles:
     written: Mapping[str, str]
     vertical_unit: str
     material_words: Mapping[str, str] = field(default_factory=dict)
+    words: TableWords = field(default_factory=TableWords)
 
     def name(self, kind: str) -> str:
         """Return the path of a table as written in the site file."""
-        return self.written.get(kind, kind)
+        own = "ags" if kind not in self.paths and "ags" in self.paths else kind
+        return self.written.get(own, own)
+
+    def sheets(self, findings: Findings) -> dict[str, Sheet | None]:
+        """Return every table by kind, None for one that cannot be read.
+
+        A table named in the site file goes before the group of an AGS4 file.
+        """
+        sheets: dict[str, Sheet | None] = {}
+        if "ags" in self.paths:
+            read = read_ags(self.paths["ags"], self.name("ags"), self.words, findings)
+            sheets = {"collars": None} if read is None else {**read}
+        for kind, path in self.paths.items():
+            if kind != "ags":
+                sheets[kind] = read_sheet(path, self.name(kind), findings, self.words, kind)
+        return sheets
+
+    def unit(self, kind: str) -> str:
+        """Return the unit of a table's depths; AGS4 is in metres."""
+        return self.vertical_unit if kind in self.paths else "m"
 
 
 def no_cores() -> Cores:
@@ -70,11 +108,14 @@ def no_cores() -> Cores:
         )
 
     return Cores(
-        collars=empty(["core_id", "drilled_on", "zone"], COLLAR_NUMBERS),
+        collars=empty([*COLLAR_TEXTS, "zone"], COLLAR_NUMBERS),
         intervals=of_columns(INTERVALS),
-        samples=empty(["core_id"], [*SAMPLE_COLUMNS[1:], *material_names()]),
+        samples=empty(["core_id"], [*SAMPLE_COLUMNS[1:], *material_names(), *SAMPLE_EXTRAS]),
         lab=of_columns(LAB),
         gas=of_columns(GAS),
+        water=of_columns(WATER),
+        sizes=of_columns(SIZES),
+        material_moisture=empty(["core_id", "material"], MATERIAL_MOISTURE_NUMBERS),
     )
 
 
@@ -89,49 +130,69 @@ def read_cores(files: CoreFiles, findings: Findings) -> Cores | None:
     Cores or None
         None where a required table cannot be read.
     """
-    unit = files.vertical_unit
     readers = {
         "collars": read_collars,
         "intervals": read_intervals,
         "lab": read_lab,
         "gas": read_gas,
+        "water": read_water,
+        "sizes": read_sizes,
     }
-    tables: dict[str, pd.DataFrame | None] = {
-        kind: read(files.paths[kind], files.name(kind), unit, findings)
-        for kind, read in readers.items()
-        if kind in files.paths
-    }
-    if "samples" in files.paths:
-        tables["samples"] = read_samples(
-            files.paths["samples"], files.name("samples"), unit, files.material_words, findings
-        )
+    tables: dict[str, pd.DataFrame | None] = {}
+    for kind, sheet in files.sheets(findings).items():
+        if sheet is None:
+            tables[kind] = None
+        elif kind == "samples":
+            tables[kind] = read_samples(sheet, files.unit(kind), files.material_words, findings)
+            by_material = moisture_by_material(sheet, files.unit(kind), files.material_words)
+            if by_material is not None:
+                tables["material_moisture"] = by_material
+        else:
+            tables[kind] = readers[kind](sheet, files.unit(kind), findings)
     collars = tables.get("collars")
     if collars is None:
         return None
     for kind, frame in tables.items():
-        if frame is not None and kind != "collars":
+        if frame is not None and kind not in {"collars", "material_moisture"}:
             check_known_cores(frame, files.name(kind), collars, findings)
     if any(frame is None for frame in tables.values()) or "intervals" not in tables:
         return None
     empty = no_cores()
     in_metres = {
-        kind: _sorted(_in_metres(frame, METRES_PER_UNIT[unit]))
+        kind: _sorted(_in_metres(frame, METRES_PER_UNIT[files.unit(_file_of(kind))]))
         for kind, frame in tables.items()
         if frame is not None
     }
+    water = in_metres.get("water", empty.water)
+    collars = in_metres["collars"].rename(columns={"x": "x_m", "y": "y_m"})
     return Cores(
-        collars=in_metres["collars"].rename(columns={"x": "x_m", "y": "y_m"}),
+        collars=_with_last_level(collars, water),
         intervals=in_metres["intervals"],
         samples=in_metres.get("samples", empty.samples),
         lab=in_metres.get("lab", empty.lab),
         gas=in_metres.get("gas", empty.gas),
+        water=water,
+        sizes=in_metres.get("sizes", empty.sizes),
+        material_moisture=in_metres.get("material_moisture", empty.material_moisture),
     )
 
 
+def _file_of(kind: str) -> str:
+    """Return the kind of the file that a table was read from."""
+    return "samples" if kind == "material_moisture" else kind
+
+
+def _with_last_level(collars: pd.DataFrame, water: pd.DataFrame) -> pd.DataFrame:
+    """Return the collars with the latest water level where the table of levels has one."""
+    if water.empty:
+        return collars
+    last = water.sort_values(["date", ROW], kind="stable").groupby("core_id")["water_m"].last()
+    levels = collars["core_id"].map(last).astype(float)
+    return collars.assign(water_m=levels.fillna(collars["water_m"]))
+
+
 def _in_metres(frame: pd.DataFrame, unit_m: float) -> pd.DataFrame:
-    lengths = [
-        name for name in ("elevation_m", "depth_m", "from_m", "to_m") if name in frame.columns
-    ]
+    lengths = [name for name in _LENGTHS if name in frame.columns]
     return frame.assign(**{name: frame[name] * unit_m for name in lengths})
 
 
@@ -145,7 +206,7 @@ def scaled(cores: Cores, crs_unit_m: float) -> Cores:
     collars = cores.collars.assign(
         x_m=cores.collars["x_m"] * crs_unit_m, y_m=cores.collars["y_m"] * crs_unit_m
     )
-    return Cores(collars, cores.intervals, cores.samples, cores.lab, cores.gas)
+    return replace(cores, collars=collars)
 
 
 def zoned(cores: Cores, footprint: Footprint | None, written: str, findings: Findings) -> Cores:
@@ -173,9 +234,9 @@ def zoned(cores: Cores, footprint: Footprint | None, written: str, findings: Fin
             "footprint; no zone counts it.",
             "Check its coordinates and their coordinate system, or the footprint.",
         )
-    columns = ["core_id", *COLLAR_NUMBERS, "drilled_on", ROW]
+    columns = [*COLLAR_TEXTS, *COLLAR_NUMBERS, ROW]
     collars = cores.collars[columns].assign(zone=_text(names))
-    return Cores(collars, cores.intervals, cores.samples, cores.lab, cores.gas)
+    return replace(cores, collars=collars)
 
 
 def _text(names: Sequence[str]) -> pd.Series[str]:
@@ -185,14 +246,17 @@ def _text(names: Sequence[str]) -> pd.Series[str]:
 
 
 def without_rows(cores: Cores) -> Cores:
-    """Return the cores without the rows of their files."""
-    material_columns = [*SAMPLE_COLUMNS, *material_names()]
+    """Return the cores without the rows of their files, but where a hazard is traced to one."""
+    sample_columns = [*SAMPLE_COLUMNS, *material_names(), *SAMPLE_EXTRAS]
     return Cores(
         collars=cores.collars.drop(columns=ROW),
-        intervals=cores.intervals[_names(INTERVALS)],
-        samples=cores.samples[material_columns],
+        intervals=cores.intervals[[*_names(INTERVALS), ROW]],
+        samples=cores.samples[sample_columns],
         lab=cores.lab[_names(LAB)],
-        gas=cores.gas[_names(GAS)],
+        gas=cores.gas[[*_names(GAS), ROW]],
+        water=cores.water[_names(WATER)],
+        sizes=cores.sizes[_names(SIZES)],
+        material_moisture=cores.material_moisture.drop(columns=ROW),
     )
 
 

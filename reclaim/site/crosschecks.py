@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from reclaim.site.coresurface import CoreSurface, base_elevations
+from reclaim.site.coresurface import CoreSurface, base_elevations, cover_thicknesses
 from reclaim.site.coretables import ROW
 from reclaim.site.settings import limit
 from reclaim.site.units import METRES_PER_UNIT
@@ -14,6 +14,7 @@ from reclaim.site.units import METRES_PER_UNIT
 if TYPE_CHECKING:
     import pandas as pd
 
+    from reclaim.site.krigedsurface import KrigedSurface
     from reclaim.site.model import Cores, FloatArray, Footprint, Grid
     from reclaim.site.problems import Findings
 
@@ -157,6 +158,37 @@ def check_base(
         )
 
 
+def check_cover(cores: Cores, surface: FloatArray, written: str, findings: Findings) -> None:
+    """Warn where the cover in the logs differs from the one used by more than chance.
+
+    Parameters
+    ----------
+    cores
+        The cores.
+    surface
+        The cover used at the collars [m], shape ``(n_cores,)``.
+    written, findings
+        Key of the cover, and where to tell.
+
+    Notes
+    -----
+    The mean of the differences against its standard error; three logs are the least.
+    """
+    misfit = cover_thicknesses(cores) - surface
+    misfit = misfit[np.isfinite(misfit)]
+    if len(misfit) < 3:
+        return
+    bias = float(misfit.mean())
+    error = float(misfit.std(ddof=1)) / np.sqrt(len(misfit))
+    if abs(bias) > max(limit("base_residual_sds") * error, limit("depth_gap_m")):
+        findings.warn(
+            written,
+            f"The cover in the logs is {abs(bias):.2f} m {'thicker' if bias > 0 else 'thinner'} "
+            f"than the one used (mean of {len(misfit)} cores), more than chance would give.",
+            "Cover is taken off the waste; use cover_from_cores, or correct cover_m.",
+        )
+
+
 def check_base_below_collars(
     cores: Cores, surface: FloatArray, written: str, findings: Findings
 ) -> None:
@@ -176,7 +208,7 @@ def check_base_below_collars(
 
 
 def check_core_surface(
-    surface: CoreSurface, footprint: Footprint, key: str, findings: Findings
+    surface: CoreSurface | KrigedSurface, footprint: Footprint, key: str, findings: Findings
 ) -> None:
     """Say how much of the footprint lies beyond the cores that carry a surface."""
     beyond = footprint.outline.difference(surface.hull()).area
@@ -184,8 +216,12 @@ def check_core_surface(
         share = 100 * beyond / footprint.outline.area
         findings.warn(
             f"[surfaces] {key}",
-            f"{beyond:.0f} m2 of the footprint ({share:.0f} %) lie beyond the cores; the value at "
-            "the nearest edge between cores was used there.",
+            f"{beyond:.0f} m2 of the footprint ({share:.0f} %) lie beyond the cores; "
+            + (
+                "the value at the nearest edge between cores was used there."
+                if isinstance(surface, CoreSurface)
+                else "kriging draws it towards the mean there, with a larger error."
+            ),
             "Drill or probe near the edge of the footprint.",
         )
 

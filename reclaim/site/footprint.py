@@ -130,7 +130,7 @@ def _read_polygons(
     if not isinstance(frame, geopandas.GeoDataFrame) or frame.geometry.isna().all():
         findings.error(written, "The file has no shapes.", "Give a file with polygons.")
         return None
-    frame = _in_crs(frame, written, crs_wkt, findings)
+    frame = in_crs(frame, written, crs_wkt, findings)
     if frame is None:
         return None
     shapes = [
@@ -163,9 +163,10 @@ def _layer(path: Path, written: str, findings: Findings) -> str | None:
     return names[0]
 
 
-def _in_crs(
+def in_crs(
     frame: GeoDataFrame, written: str, crs_wkt: str, findings: Findings
 ) -> GeoDataFrame | None:
+    """Return a layer in the CRS given, None after saying why it cannot be."""
     west, south, east, north = frame.total_bounds
     looks_like_degrees = west >= -180 and east <= 180 and south >= -90 and north <= 90
     if frame.crs is None:
@@ -222,7 +223,16 @@ def _mended(shape: Any, where: str, findings: Findings) -> MultiPolygon:
             f"The polygon is not valid ({reason}).",
             "It was repaired; check its outline on the map of the report.",
         )
-    return _polygons_of(shape)
+    polygons = _polygons_of(shape)
+    for part in polygons.geoms:
+        width = 2 * part.area / part.length
+        if width < limit("sliver_m"):
+            findings.warn(
+                where,
+                f"A part of {part.area:.3g} square units is a sliver, {width:.2g} units wide.",
+                "It counts; if it was left by drawing, redraw or remove it.",
+            )
+    return polygons
 
 
 def _polygons_of(shape: BaseGeometry) -> MultiPolygon:

@@ -32,14 +32,25 @@ def check_logs(cores: Cores, files: CoreFiles, findings: Findings) -> None:
             )
             continue
         _check_log(str(core), log, float(depth), files.name("intervals"), findings)
-    for kind, frame in (("samples", cores.samples), ("lab", cores.lab)):
+    sieved = cores.sizes.drop_duplicates(["core_id", "from_m", "to_m"])
+    for kind, frame in (("samples", cores.samples), ("lab", cores.lab), ("sizes", sieved)):
         for core, samples in frame.groupby("core_id"):
             log = logs.get(core)
             if log is not None:
                 _check_samples(str(core), samples, log, files.name(kind), findings)
+    _note_twins(cores, files.name("collars"), findings)
     for core, samples in cores.samples.groupby("core_id"):
         _check_sample_overlap(str(core), samples, files.name("samples"), findings)
     depths = dict(zip(cores.collars["core_id"], cores.collars["depth_m"], strict=True))
+    kind, levels = ("water", cores.water) if len(cores.water) else ("collars", cores.collars)
+    for row, core, level in zip(levels[ROW], levels["core_id"], levels["water_m"], strict=True):
+        if level > depths[core] + limit("depth_gap_m"):
+            findings.warn(
+                f"{files.name(kind)} row {row}",
+                f"The water level at {level:g} m lies below the hole '{core}' "
+                f"({depths[core]:g} m).",
+                "Correct one of the depths, or take the level out of a dry hole.",
+            )
     for row, core, depth in zip(
         cores.gas[ROW], cores.gas["core_id"], cores.gas["depth_m"], strict=True
     ):
@@ -143,4 +154,15 @@ def _check_sample_overlap(
                 f"{written} rows {rows[upper]} and {rows[upper + 1]}",
                 f"Samples of core '{core}' overlap in depth.",
                 "Replicates are fine; otherwise correct the depths.",
+            )
+
+
+def _note_twins(cores: Cores, written: str, findings: Findings) -> None:
+    """Say which cores stand in one place; surfaces and kriging take their mean there."""
+    for _, twins in cores.collars.groupby(["x_m", "y_m"]):
+        if len(twins) > 1:
+            findings.note(
+                f"{written} rows {', '.join(str(row) for row in twins[ROW])}",
+                f"Cores {', '.join(twins['core_id'])} stand in one place; between cores their "
+                "mean counts there.",
             )

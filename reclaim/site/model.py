@@ -6,11 +6,14 @@ edge by `Grid.crs_unit_m`); elevations and depths are metres; masses kilograms; 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, Protocol
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any, Literal, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
+
+from reclaim.site.drawplan import DrawPlan, Scenarios
+from reclaim.site.hazardinputs import HazardInputs
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
@@ -147,6 +150,13 @@ class Footprint:
     setback_m: float
 
 
+def _no_rows() -> pd.DataFrame:
+    """Return the table that was not given."""
+    import pandas as pd
+
+    return pd.DataFrame()
+
+
 @dataclass(frozen=True, slots=True)
 class Cores:
     """The core tables, each a frame sorted by core and depth, with the columns named here.
@@ -155,21 +165,35 @@ class Cores:
     ----------
     collars
         ``core_id`` (str), ``x_m``, ``y_m``, ``elevation_m``, ``depth_m`` (float),
-        ``drilled_on`` (str, may be empty), ``zone`` (str, empty outside the footprint; the nearest
-        zone for a core on the setback strip or in an exclusion).
+        ``drilled_on``, ``method`` (str, may be empty), ``diameter_mm`` (NaN where not recorded),
+        ``water_m`` (depth to the latest water level, NaN where there is none), ``zone`` (str,
+        empty outside the footprint; the nearest zone for a core on the setback strip or in an
+        exclusion).
     intervals
-        ``core_id``, ``from_m``, ``to_m``, ``layer`` (cover, waste or natural), ``note`` (str).
+        ``core_id``, ``from_m``, ``to_m``, ``layer`` (cover, waste or natural), ``note`` (str),
+        ``row`` (of the file, the header being row 1).
     samples
         ``core_id``, ``from_m``, ``to_m``, ``wet_mass_kg``, ``moisture`` (0-1 wet basis, NaN where
         not measured), ``bulk_density_t_m3`` (in place, wet, NaN where not measured), then one
-        column of sorted wet mass [kg] per material in reference order (every material present).
+        column of sorted wet mass [kg] per material in reference order (every material present),
+        then ``dry_mass_kg`` and ``recovery`` (share of the drilled length), NaN where not given.
     lab
         ``core_id``, ``from_m``, ``to_m`` and any of ``ncv_mj_kg`` (as received), ``ash``
         (fraction of dry mass), ``chlorine`` (fraction of dry mass), ``mercury_mg_kg`` (dry);
         no rows where there is no table.
     gas
         ``core_id``, ``depth_m``, ``ch4_pct``, ``co2_pct``, ``o2_pct``, ``h2s_ppm``, ``co_ppm``,
-        ``flow_l_h``; NaN where not read; no rows where there is no table.
+        ``vinyl_chloride_ppm``, ``benzene_ppm``, ``temperature_c``, ``date`` (str, may be empty),
+        ``flow_l_h``, ``row`` (of the file); NaN where not read; no rows where there is no table.
+    water
+        Every water level: ``core_id``, ``water_m`` (depth below the ground), ``date`` (str, may
+        be empty); no rows where there is no table.
+    sizes
+        Sieve results: ``core_id``, ``from_m``, ``to_m``, ``size_mm``, ``passing`` (share of the
+        mass finer, 0-1); no rows where there is no table.
+    material_moisture
+        Moisture measured material by material: ``core_id``, ``from_m``, ``to_m``, ``material``,
+        ``wet_mass_kg``, ``moisture`` (0-1 wet basis); no rows where samples were dried whole.
     """
 
     collars: pd.DataFrame
@@ -177,6 +201,9 @@ class Cores:
     samples: pd.DataFrame
     lab: pd.DataFrame
     gas: pd.DataFrame
+    water: pd.DataFrame = field(default_factory=_no_rows)
+    sizes: pd.DataFrame = field(default_factory=_no_rows)
+    material_moisture: pd.DataFrame = field(default_factory=_no_rows)
 
 
 @dataclass(frozen=True, slots=True)
@@ -215,6 +242,15 @@ class Site:
         Thickness [m] of the cover soil.
     cover_sampled, base_sampled
         True where that surface was built from the core logs.
+    base_kriging_sd
+        Standard deviation [m] of the base where it was kriged from the cores or corrected to
+        them; None for any other base, whose error is `base_sd_m`.
+    core_residuals
+        One row per core, what the logs say beside what the surfaces say: ``core_id``,
+        ``base_logged_m``, ``base_surface_m``, ``base_residual_m``, ``cover_logged_m``,
+        ``cover_surface_m``, ``cover_residual_m`` [m]; residual is logged less surface. Where a
+        surface was kriged from the cores, its value at a core is the one that the other cores
+        alone give. NaN where not logged or unknown.
     lift_m, side_slope, overdig_m, survey_sd_m, base_sd_m, error_range_m
         Numbers of ``[surfaces]`` and ``[excavation]``, given or default.
     cores
@@ -238,6 +274,24 @@ class Site:
         One of the climates of ``decay_rates.csv``, e.g. ``temperate_wet``.
     fines_sieve_mm
         Mesh that separates the material ``fines`` [mm].
+    lifts_by
+        ``elevation`` for level lifts, ``depth`` for lifts that follow today's ground.
+    restoration
+        Elevations [m] of the ground after restoration, from a file; None where none is given.
+    hazards
+        The user's profile of rules, own limits, own hazard words, and receptors.
+    files
+        Path of every file by kind (``gas``), as messages show it.
+    courses
+        Courses of action to compare.
+    closed_months
+        Months of the year (1 to 12) in which nothing is dug.
+    discount_convention
+        ``constant`` for ``money.discount_rate``, or a row of ``discount_conventions.csv``.
+    draw_plan
+        How the range is drawn.
+    scenarios
+        Assumptions that each named scenario changes.
     """
 
     path: Path
@@ -270,3 +324,14 @@ class Site:
     settings: Mapping[str, Setting]
     climate: str
     fines_sieve_mm: float
+    base_kriging_sd: Surface | None = None
+    core_residuals: pd.DataFrame | None = None
+    lifts_by: Literal["elevation", "depth"] = "elevation"
+    restoration: Surface | None = None
+    hazards: HazardInputs = field(default_factory=HazardInputs)
+    files: Mapping[str, str] = field(default_factory=dict)
+    draw_plan: DrawPlan = field(default_factory=DrawPlan)
+    scenarios: Scenarios = field(default_factory=dict)
+    courses: tuple[str, ...] = ("leave", "cap", "haul", "mine", "mine_part")
+    closed_months: tuple[int, ...] = ()
+    discount_convention: str = "constant"

@@ -3,22 +3,22 @@
 from __future__ import annotations
 
 import tomllib
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
-from reclaim.assumptions import Assumption, stated_assumption
+from reclaim.assumptions import Assumption, default_assumption, stated_assumption
 from reclaim.reference import (
     Default,
     Quantity,
     data_path,
+    machine_settings,
     machine_shares,
     material_names,
     products,
     read_rows,
 )
-from reclaim.site.settings import limits
 from reclaim.site.spelling import suggestion
 
 if TYPE_CHECKING:
@@ -42,15 +42,16 @@ class MachineSpec:
         Outlet to machine or product, every outlet of the kind.
     shares
         Shares [-] that replace the reference, by (outlet, material); never of the rest outlet.
-    power_kwh_t
-        Electricity per wet tonne fed [kWh/t] that replaces the reference, or None.
+    settings
+        Everything in ``machine_settings.csv`` that its kind has, by name (``power_kwh_t``,
+        ``throughput_t_h``, ``cut_mm``): the file's number, else the reference.
     """
 
     name: str
     kind: str
     outlets: Mapping[str, str]
     shares: Mapping[tuple[str, str], Assumption] = field(default_factory=dict)
-    power_kwh_t: Assumption | None = None
+    settings: Mapping[str, Assumption] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,17 +90,25 @@ class _Line(_Strict):
     feed: str
 
 
-class _Machine(_Strict):
+class _Machine(BaseModel):
+    """A machine; keys that are not named here are settings of its kind, checked later."""
+
+    model_config = ConfigDict(extra="allow", frozen=True, strict=True)
+
     name: str = Field(min_length=1)
     kind: str
     outlets: dict[str, str]
     shares: dict[str, dict[str, Any]] = Field(default_factory=dict)
-    power_kwh_t: Any = None
 
 
 class _PlantDocument(_Strict):
     line: _Line
     machine: list[_Machine] = Field(min_length=1)
+
+
+def shipped_lines() -> dict[str, Path]:
+    """Return the lines that ship, by the name that the site file uses."""
+    return {path.stem: path for path in sorted(data_path("lines").glob("*.toml"))}
 
 
 def read_line(path: Path | None, written: str, findings: Findings) -> LineFile | None:
@@ -129,6 +138,7 @@ def read_line(path: Path | None, written: str, findings: Findings) -> LineFile |
     machines = tuple(_machine(machine, written, findings) for machine in document.machine)
     if len(findings.errors) == before:
         _check_flow(document.line.feed, machines, written, findings)
+        _check_shredders(machines, written, findings)
     if len(findings.errors) > before:
         return None
     used = {target for machine in machines for target in machine.outlets.values()}
@@ -228,9 +238,8 @@ def _machine(machine: _Machine, written: str, findings: Findings) -> MachineSpec
                 "Name the machine or product that takes it.",
             )
     shares = _shares(machine, outlets, where, findings)
-    return MachineSpec(
-        machine.name, machine.kind, machine.outlets, shares, _power(machine, where, findings)
-    )
+    settings = _settings(machine, where, findings)
+    return MachineSpec(machine.name, machine.kind, machine.outlets, shares, settings)
 
 
 def _shares(
@@ -300,22 +309,37 @@ def _check_sums(
             )
 
 
-def _power(machine: _Machine, where: str, findings: Findings) -> Assumption | None:
-    if machine.power_kwh_t is None:
-        return None
-    row = next(row for row in read_rows("machines.csv") if row["kind"] == machine.kind)
-    default = Default(
-        key=f"plant.{machine.name}.power_kwh_t",
-        label=f"Electricity of {machine.name}",
-        quantity=Quantity(0.0, float(row["mode"]), 0.0, row["unit"], "", "judgement", ""),
-        minimum=0.0,
-        maximum=limits("power_kwh_t")[1],
-    )
-    try:
-        return stated_assumption(default, machine.power_kwh_t)
-    except ValueError as error:
-        findings.error(f"{where} power_kwh_t", str(error), "Give kilowatt hours per wet tonne.")
-        return None
+def _settings(machine: _Machine, where: str, findings: Findings) -> dict[str, Assumption]:
+    """Return the machine's numbers: its own where the file states them, else its kind's."""
+    stated = machine.model_extra or {}
+    defaults = {
+        name: default
+        for (kind, name), default in machine_settings().items()
+        if kind == machine.kind
+    }
+    for name in stated:
+        if name not in defaults:
+            known = [*_Machine.model_fields, *defaults]
+            findings.error(
+                f"{where} {name}",
+                f"There is no key '{name}' for the kind '{machine.kind}'.",
+                suggestion(name, known),
+            )
+    settings: dict[str, Assumption] = {}
+    for name, default in defaults.items():
+        own = replace(
+            default,
+            key=f"plant.{machine.name}.{name}",
+            label=f"{name} of {machine.name}",
+        )
+        if name not in stated:
+            settings[name] = default_assumption(own)
+            continue
+        try:
+            settings[name] = stated_assumption(own, stated[name])
+        except ValueError as error:
+            findings.error(f"{where} {name}", str(error), f"Give it in {default.quantity.unit}.")
+    return settings
 
 
 def _check_flow(
@@ -344,6 +368,24 @@ def _check_flow(
                 where,
                 "What enters this machine goes round for ever.",
                 "Lead an outlet of the loop to a product.",
+            )
+
+
+def _check_shredders(machines: tuple[MachineSpec, ...], written: str, findings: Findings) -> None:
+    """Check that no shredder sends its pieces back to itself.
+
+    A shredder sets the size of pieces only where all ways to a machine lead through it.
+    """
+    targets = {machine.name: set(machine.outlets.values()) for machine in machines}
+    for machine in machines:
+        if "top_size_mm" in machine.settings and machine.name in _reach(
+            targets[machine.name], targets
+        ):
+            findings.error(
+                f"{written} machine '{machine.name}'",
+                "What the shredder cuts comes back to it, and the size of pieces in such a loop "
+                "cannot be followed.",
+                "Lead it on to a screen that does not lead back.",
             )
 
 

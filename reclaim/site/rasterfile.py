@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from reclaim.site.coordinates import survey_crs
 from reclaim.site.model import Grid
 from reclaim.site.surfaces import RasterSurface, affine_of
 
@@ -19,7 +20,6 @@ if TYPE_CHECKING:
     from reclaim.site.problems import Findings
 
 RASTER_FORMS = "GeoTIFF, ASCII grid or any other raster that GDAL reads"
-_POINT_FORMS = frozenset({".xyz", ".csv", ".txt", ".pts", ".las", ".laz", ".xml", ".dxf", ".shp"})
 _ALIGNED_CELLS = 1e-6
 
 
@@ -53,24 +53,10 @@ def open_survey(
         None where the file cannot serve as a survey.
     """
     header = _read_header(path, written, findings)
-    stated = _stated_crs(crs_text, findings)
-    if header is None or (crs_text is not None and stated is None):
+    if header is None:
         return None
-    crs = stated or header.crs
+    crs = survey_crs(header.crs, crs_text, written, findings)
     if crs is None:
-        findings.error(
-            written,
-            "The survey does not say which coordinate system it is in.",
-            'Give it in the site file: [surfaces] crs = "EPSG:...".',
-        )
-        return None
-    if stated is not None and header.crs is not None and stated != header.crs:
-        findings.warn(
-            written,
-            f"The survey says {header.crs.name}, the site file says {stated.name}.",
-            "The site file was followed; take out [surfaces] crs if the survey is right.",
-        )
-    if not _is_usable_crs(crs, written, findings):
         return None
     heights_m = [axis.unit_conversion_factor for axis in crs.axis_info[2:]]
     if heights_m and not np.isclose(heights_m[0], unit_m, rtol=1e-3):
@@ -133,13 +119,6 @@ def _read_header(path: Path, written: str, findings: Findings) -> _RasterHeader 
     from pyproj import CRS
     from rasterio.errors import NotGeoreferencedWarning, RasterioIOError
 
-    if path.suffix.lower() in _POINT_FORMS:
-        findings.error(
-            written,
-            f"Surfaces from '{path.suffix}' files (points, lines, point clouds) are not read yet.",
-            f"Grid them first and give a raster: {RASTER_FORMS}.",
-        )
-        return None
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore", NotGeoreferencedWarning)
@@ -183,41 +162,6 @@ def _read_header(path: Path, written: str, findings: Findings) -> _RasterHeader 
     else:
         return header
     return None
-
-
-def _stated_crs(text: str | None, findings: Findings) -> CRS | None:
-    from pyproj import CRS
-    from pyproj.exceptions import CRSError
-
-    if text is None:
-        return None
-    try:
-        return CRS.from_user_input(text)
-    except CRSError:
-        findings.error(
-            "[surfaces] crs",
-            f"'{text}' is not a coordinate system that is known.",
-            'Use an EPSG code, such as "EPSG:32633".',
-        )
-        return None
-
-
-def _is_usable_crs(crs: CRS, written: str, findings: Findings) -> bool:
-    if crs.is_geographic:
-        findings.error(
-            written,
-            f"The survey is in degrees ({crs.name}), so areas cannot be taken from it.",
-            "Warp it to a projected system in metres, such as the UTM zone of the site.",
-        )
-        return False
-    if not crs.is_projected:
-        findings.error(
-            written,
-            f"The survey's coordinate system ({crs.name}) is not a projected one.",
-            'Give the right one in the site file: [surfaces] crs = "EPSG:...".',
-        )
-        return False
-    return True
 
 
 def _offset(header: _RasterHeader, grid: Grid) -> tuple[int, int] | None:

@@ -6,13 +6,14 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from reclaim.site.basefromcores import base_through_cores
 from reclaim.site.cores import scaled, without_rows, zoned
 from reclaim.site.crosschecks import (
     check_collar_places,
 )
-from reclaim.site.plantfile import read_line
 from reclaim.site.problems import Check, Findings
 from reclaim.site.sitereader import SiteReader
+from reclaim.site.sitesections import CORE_TABLES
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -67,14 +68,17 @@ def read_site(path: str | Path) -> Site:
     findings = Findings()
     reader = SiteReader(Path(path), ("site", "footprint", "surfaces"), findings)
     reader.require_prices_and_composition()
+    reader.check_excavation()
     files = reader.find_files()
     findings.stop_on_errors()
 
-    line = read_line(files.get("plant"), reader.written.get("plant", ""), findings)
+    line = reader.read_line(files)
     survey = reader.open_survey(files)
     cores = reader.read_cores(files)
     footprint = reader.read_footprint(files, *survey) if survey else None
+    hazards = reader.read_hazards(files, survey[0]) if survey else None
     base = reader.open_base(files, survey[0]) if survey else None
+    restoration = reader.open_restoration(files, survey[0]) if survey else None
     if cores is not None and survey is not None:
         cores = scaled(cores, survey[0].crs_unit_m)
         check_collar_places(cores, survey[0], reader.shown("collars"), findings)
@@ -83,16 +87,23 @@ def read_site(path: str | Path) -> Site:
     assert survey is not None
     assert footprint is not None
     assert cores is not None
+    assert hazards is not None
     grid, ground = survey
 
     cores = zoned(cores, footprint, reader.shown("collars"), findings)
-    base = base or reader.core_surface("base_from_cores", cores, grid, footprint)
-    cover = reader.cover(cores, grid, footprint)
+    request = reader.from_cores(cores, grid, footprint)
+    as_given = base or base_through_cores(request, findings)
+    cover = reader.cover(request)
+    findings.stop_on_errors()
+    assert as_given is not None
+    assert cover is not None
+    reader.check_surfaces(grid, footprint, ground, as_given)
+    reader.check_cores_against(ground, as_given, cores, grid)
+    base = reader.corrected(as_given, request)
     findings.stop_on_errors()
     assert base is not None
-    assert cover is not None
-    reader.check_cores_against(ground, base, cores, grid)
-    return reader.site(line, grid, footprint, (ground, base, cover), without_rows(cores))
+    surfaces = ground, base, cover
+    return reader.site(line, grid, footprint, surfaces, without_rows(cores), hazards, restoration)
 
 
 def read_core_tables(path: str | Path) -> CoreSite:
@@ -117,7 +128,7 @@ def read_core_tables(path: str | Path) -> CoreSite:
     findings = Findings()
     reader = SiteReader(Path(path), ("site", "cores"), findings)
     reader.require_samples()
-    files = reader.find_files(("collars", "intervals", "samples", "lab", "gas"))
+    files = reader.find_files(CORE_TABLES)
     findings.stop_on_errors()
     cores = reader.read_cores(files)
     findings.stop_on_errors()

@@ -8,18 +8,28 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 from pydantic import ValidationError
 
-from reclaim.assumptions import Assumption, default_assumption, stated_assumption
+from reclaim.assumptions import (
+    Assumption,
+    Correlations,
+    default_assumption,
+    stated_assumption,
+)
 from reclaim.reference import Default, Quantity, assumption_defaults, material_names, materials
+from reclaim.site.coretables import LAYERS
+from reclaim.site.drawplan import Scenarios, read_correlations, read_scenarios
 from reclaim.site.settings import Setting, limit, setting_defaults
 from reclaim.site.sitesections import (
+    CORE_TABLES,
     SECTIONS,
     CoresSection,
     Section,
     SiteSection,
     SurfacesSection,
+    UncertaintySection,
     WasteSection,
 )
 from reclaim.site.spelling import suggestion
+from reclaim.site.tablewords import units_of
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Mapping
@@ -28,6 +38,7 @@ if TYPE_CHECKING:
     from reclaim.site.problems import Findings
 
 
+SCENARIOS = "scenarios"
 _SectionT = TypeVar("_SectionT", bound=Section)
 
 
@@ -47,6 +58,10 @@ class SiteFile:
         Every assumption by key, given or default.
     composition
         Material shares of ``[waste.composition]``; empty where there are none.
+    scenarios
+        Assumptions that each scenario changes, by its name.
+    correlations
+        Which assumptions move together, stated or by default.
     """
 
     path: Path
@@ -54,6 +69,8 @@ class SiteFile:
     settings: Mapping[str, Setting]
     assumptions: Mapping[str, Assumption]
     composition: Mapping[str, Assumption]
+    scenarios: Scenarios
+    correlations: Correlations
 
     def section(self, kind: type[_SectionT]) -> _SectionT | None:
         """Return the section of a kind, or None."""
@@ -89,14 +106,23 @@ def read_site_file(path: Path, required: Collection[str], findings: Findings) ->
     reader = _DocumentReader(path, document, findings)
     reader.check_section_names(required)
     stated = reader.split_assumptions()
+    scenarios = read_scenarios(document.pop(SCENARIOS, {}), stated, path.name, findings)
     sections = reader.sections()
     reader.check_rules(sections)
+    uncertainty = sections.get("uncertainty")
     return SiteFile(
         path=path,
         sections=sections,
         settings=reader.settings(sections),
         assumptions=stated,
         composition=reader.composition(sections.get("waste")),
+        scenarios=scenarios,
+        correlations=read_correlations(
+            uncertainty.correlations if isinstance(uncertainty, UncertaintySection) else (),
+            stated,
+            f"{path.name} [uncertainty.correlations]",
+            findings,
+        ),
     )
 
 
@@ -128,7 +154,7 @@ class _DocumentReader:
         return f"{self._path.name} [{section}]" + (f" {key}" if key else "")
 
     def check_section_names(self, required: Collection[str]) -> None:
-        known = list(dict.fromkeys([*SECTIONS, *sorted(self._assumption_sections)]))
+        known = list(dict.fromkeys([*SECTIONS, SCENARIOS, *sorted(self._assumption_sections)]))
         for name, content in self._document.items():
             if name not in known:
                 self._findings.error(
@@ -189,7 +215,7 @@ class _DocumentReader:
         sections: dict[str, Section] = {}
         for name, kind in SECTIONS.items():
             needs_keys = any(field.is_required() for field in kind.model_fields.values())
-            if name not in self._document and needs_keys:
+            if name not in self._document and (needs_keys or kind.only_where_written):
                 continue
             try:
                 sections[name] = kind.model_validate(self._content(name))
@@ -289,6 +315,8 @@ class _DocumentReader:
             )
         if isinstance(surfaces, SurfacesSection):
             self._check_surface_rules(surfaces, has_cores="cores" in self._document)
+        if isinstance(cores, CoresSection):
+            self._check_core_words(cores)
         if isinstance(waste, WasteSection):
             for word, material in waste.names.items():
                 if material not in material_names():
@@ -304,6 +332,40 @@ class _DocumentReader:
                     "Keep one: take out this table, or the key 'samples' of [cores].",
                 )
 
+    def _check_core_words(self, cores: CoresSection) -> None:
+        """Check that collars and logs are named, and that words and units are known."""
+        for key in ("collars", "intervals"):
+            if not cores.ags and not getattr(cores, key):
+                self._findings.error(
+                    self._where("cores", key),
+                    f"The key '{key}' is missing.",
+                    "Add it, or name an AGS4 file with ags.",
+                )
+        for word, layer in cores.layers.items():
+            if layer not in LAYERS:
+                self._findings.error(
+                    self._where("cores.layers", f'"{word}"'),
+                    f"There is no layer '{layer}'.",
+                    suggestion(layer, LAYERS),
+                )
+        for name, unit in cores.units.items():
+            known = units_of(name)
+            if unit not in known:
+                self._findings.error(
+                    self._where("cores.units", name),
+                    f"'{name}' cannot be in '{unit}'.",
+                    f"It can be in: {', '.join(known)}."
+                    if known
+                    else "Only columns that end with their unit, and fractions, have units here.",
+                )
+        for table in cores.sheets:
+            if table not in CORE_TABLES:
+                self._findings.error(
+                    self._where("cores.sheets", table),
+                    f"There is no table '{table}'.",
+                    suggestion(table, CORE_TABLES),
+                )
+
     def _check_surface_rules(self, surfaces: SurfacesSection, *, has_cores: bool) -> None:
         given = [
             key
@@ -316,7 +378,7 @@ class _DocumentReader:
                 f"The base is given {len(given)} times ({', '.join(given)})."
                 if given
                 else "The base of the waste is not given.",
-                "Give exactly one of base (a raster), base_elevation_m (a number) and "
+                "Give exactly one of base (a file), base_elevation_m (a number) and "
                 "base_from_cores = true.",
             )
         if surfaces.cover_m is not None and surfaces.cover_from_cores:
@@ -325,7 +387,19 @@ class _DocumentReader:
                 "The cover is given here and asked for from the cores.",
                 "Keep one of cover_m and cover_from_cores.",
             )
-        for key in ("base_from_cores", "cover_from_cores"):
+        if surfaces.base_correct_to_cores and surfaces.base_from_cores:
+            self._findings.error(
+                self._where("surfaces", "base_correct_to_cores"),
+                "The base comes from the cores already.",
+                "Keep one of base_from_cores and base_correct_to_cores.",
+            )
+        if surfaces.base_breaklines and not surfaces.base:
+            self._findings.error(
+                self._where("surfaces", "base_breaklines"),
+                "There is no base of points or contour lines for the breaklines.",
+                "Name the points with base, or take the breaklines out.",
+            )
+        for key in ("base_from_cores", "base_correct_to_cores", "cover_from_cores"):
             if getattr(surfaces, key) and not has_cores:
                 self._findings.error(
                     self._where("surfaces", key),

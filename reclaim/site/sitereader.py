@@ -4,31 +4,57 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+import numpy as np
+
+from reclaim.site.basefromcores import (
+    CoreSurfaceRequest,
+    core_residuals,
+    corrected_to_cores,
+    cover_through_cores,
+    kriging_sd,
+)
 from reclaim.site.cores import CoreFiles, no_cores, read_cores
-from reclaim.site.coresurface import CoreSurface, base_elevations, cover_thicknesses
+from reclaim.site.coresurface import CoreSurface
 from reclaim.site.crosschecks import (
     check_base,
     check_base_below_collars,
     check_collars,
-    check_core_surface,
-    note_cores_without_base,
+    check_cover,
 )
+from reclaim.site.drawplan import DrawPlan
 from reclaim.site.footprint import FootprintRequest, check_on_grid, read_footprint
+from reclaim.site.hazardfiles import read_local_limits, read_local_words
+from reclaim.site.hazardinputs import HazardInputs
+from reclaim.site.krigedsurface import KrigedSurface
 from reclaim.site.localfiles import LocalFiles, shown
 from reclaim.site.logchecks import check_logs
 from reclaim.site.model import Cores, Footprint, Grid, Site, Surface
+from reclaim.site.plantfile import read_line, shipped_lines
+from reclaim.site.price_level import at_price_level, check_price_year
 from reclaim.site.problems import Check, Findings, SiteError
-from reclaim.site.rasterfile import open_base, open_survey
+from reclaim.site.receptors import read_receptors
+from reclaim.site.samplingmethod import check_methods
 from reclaim.site.sitefile import SiteFile, read_site_file
 from reclaim.site.sitesections import (
+    CORE_TABLES,
     CoresSection,
+    ExcavationSection,
     FootprintSection,
+    HazardsSection,
+    MoneySection,
+    OptionsSection,
     PlantSection,
+    ScheduleSection,
     SiteSection,
     SurfacesSection,
+    UncertaintySection,
     WasteSection,
 )
-from reclaim.site.surfaces import ConstantSurface, RasterSurface, sample
+from reclaim.site.spelling import suggestion
+from reclaim.site.surfacechecks import check_surface
+from reclaim.site.surfacefile import SurfaceRequest, open_base, open_survey
+from reclaim.site.surfaces import ConstantSurface, sample
+from reclaim.site.tablewords import TableWords, plain
 from reclaim.site.units import METRES_PER_UNIT
 
 if TYPE_CHECKING:
@@ -70,7 +96,9 @@ class SiteReader:
 
     def shown(self, kind: str) -> str:
         """Return the path of a file as messages show it."""
-        return shown(self.written.get(kind, kind))
+        from_ags = kind in CORE_TABLES and kind not in self.written and "ags" in self.written
+        own = "ags" if from_ags else kind
+        return shown(self.written.get(own, own))
 
     def _unit_m(self) -> float:
         return METRES_PER_UNIT[self._vertical_unit()]
@@ -91,6 +119,8 @@ class SiteReader:
                     f"Add it, for example {key} = {example}.",
                 )
         self._require_exchange_rate(site)
+        if site is not None and site.price_year is not None:
+            check_price_year(self.file.assumptions, site.price_year, name, self.findings)
         waste, cores = self.file.section(WasteSection), self.file.section(CoresSection)
         if waste is not None and not waste.composition and (cores is None or not cores.samples):
             self.findings.error(
@@ -116,6 +146,25 @@ class SiteReader:
                 "money value of the site.",
             )
 
+    def read_line(self, files: dict[str, Path]) -> LineFile | None:
+        """Read the line: the user's file, a shipped line by its name, or the default line."""
+        section = self.file.section(PlantSection)
+        name = section.line if section is not None else None
+        where = f"{self.file.path.name} [plant] line"
+        if name is None:
+            return read_line(files.get("plant"), self.written.get("plant", ""), self.findings)
+        if "plant" in files:
+            self.findings.error(
+                where, "Both 'line' and 'file' are given.", "Keep the one that counts."
+            )
+        elif name not in shipped_lines():
+            self.findings.error(
+                where, f"There is no line '{name}'.", suggestion(name, shipped_lines())
+            )
+        else:
+            return read_line(shipped_lines()[name], f"line {name}", self.findings)
+        return None
+
     def require_samples(self) -> None:
         """Check what a summary of the cores needs."""
         cores = self.file.section(CoresSection)
@@ -136,11 +185,31 @@ class SiteReader:
                     found[kind] = path
         return found
 
-    def open_survey(self, files: Mapping[str, Path]) -> tuple[Grid, RasterSurface] | None:
-        """Return the common grid and today's ground."""
-        return open_survey(
-            files["survey"], self.shown("survey"), self._surfaces.crs, self._unit_m(), self.findings
+    def _surface_request(self, kind: str, files: Mapping[str, Path]) -> SurfaceRequest:
+        """Return what the site file says of the survey or the base."""
+        surfaces = self._surfaces
+        is_survey = kind == "survey"
+        return SurfaceRequest(
+            path=files[kind],
+            written=self.shown(kind),
+            unit_m=self._unit_m(),
+            point_class=int(self.file.number("surfaces.point_class")),
+            cell_m=self.file.settings["surfaces.cell_m"].value,
+            crs_text=surfaces.crs,
+            elevation_field=surfaces.elevation_field,
+            surface_name=surfaces.survey_surface if is_survey else surfaces.base_surface,
+            tiles=tuple(
+                (path, self.shown(name))
+                for name, path in files.items()
+                if is_survey and name.startswith("survey_tile_")
+            ),
+            breaklines=files.get(f"{kind}_breaklines"),
+            breaklines_written=self.shown(f"{kind}_breaklines"),
         )
+
+    def open_survey(self, files: Mapping[str, Path]) -> tuple[Grid, Surface] | None:
+        """Return the common grid and today's ground."""
+        return open_survey(self._surface_request("survey", files), self.findings)
 
     def open_base(self, files: Mapping[str, Path], grid: Grid) -> Surface | None:
         """Return the base, None where it is to come from the cores or cannot be read."""
@@ -148,9 +217,37 @@ class SiteReader:
         if elevation_m is not None:
             return ConstantSurface(elevation_m, f"flat base at {elevation_m:g} m", grid)
         if "base" in files:
-            unit_m = self._unit_m()
-            return open_base(files["base"], self.shown("base"), grid, unit_m, self.findings)
+            return open_base(self._surface_request("base", files), grid, self.findings)
         return None
+
+    def open_restoration(self, files: Mapping[str, Path], grid: Grid) -> Surface | None:
+        """Return the ground after restoration, None where no file gives it."""
+        if "restoration" not in files:
+            return None
+        return open_base(self._surface_request("restoration", files), grid, self.findings)
+
+    def check_excavation(self) -> None:
+        """Check that the numbers of the dig's shape go together."""
+        name, settings = self.file.path.name, self.file.settings
+        for key, needs in (
+            ("bench_width_m", "bench_height_m"),
+            ("bench_height_m", "bench_width_m"),
+            ("upper_slope", "upper_slope_depth_m"),
+            ("upper_slope_depth_m", "upper_slope"),
+        ):
+            if settings[f"excavation.{key}"].value and not settings[f"excavation.{needs}"].value:
+                self.findings.error(
+                    f"{name} [excavation] {key}",
+                    f"The key '{needs}' is missing or 0; it belongs to '{key}'.",
+                    "Give both, or neither.",
+                )
+        dig = self.file.section(ExcavationSection) or ExcavationSection()
+        if dig.restoration and dig.restoration_elevation_m is not None:
+            self.findings.error(
+                f"{name} [excavation] restoration_elevation_m",
+                "The ground after restoration is given twice, as a file and as an elevation.",
+                "Give one of them.",
+            )
 
     def read_footprint(
         self, files: Mapping[str, Path], grid: Grid, _survey: Surface
@@ -203,9 +300,7 @@ class SiteReader:
         from pyproj import CRS
 
         if "survey" in files:
-            survey = open_survey(
-                files["survey"], self.shown("survey"), self._surfaces.crs, 1.0, quiet
-            )
+            survey = open_survey(self._surface_request("survey", files), quiet)
             if survey is not None:
                 return survey[0].crs_wkt, survey[0].crs_unit_m
         text = pyogrio.read_info(files["footprint"])["crs"]
@@ -213,6 +308,15 @@ class SiteReader:
         if crs is None or not crs.is_projected:
             return "", 1.0
         return crs.to_wkt(), float(crs.axis_info[0].unit_conversion_factor)
+
+    def _table_words(self) -> TableWords:
+        cores = self.file.section(CoresSection) or CoresSection()
+        return TableWords(
+            columns={plain(header): column for header, column in cores.columns.items()},
+            units=cores.units,
+            layers={word.casefold(): layer for word, layer in cores.layers.items()},
+            sheets=cores.sheets,
+        )
 
     def read_cores(self, files: Mapping[str, Path]) -> Cores | None:
         """Return the core tables, checked against each other; empty where there are none."""
@@ -225,6 +329,7 @@ class SiteReader:
             written={kind: self.shown(kind) for kind in CORE_TABLES},
             vertical_unit=unit,
             material_words=waste.names if waste else {},
+            words=self._table_words(),
         )
         if unit != "m":
             self.findings.note(
@@ -235,36 +340,45 @@ class SiteReader:
         cores = read_cores(core_files, self.findings)
         if cores is not None and len(self.findings.errors) == before:
             check_logs(cores, core_files, self.findings)
+            check_methods(cores, core_files.name("collars"), self.findings)
         return cores
 
-    def core_surface(
-        self, key: str, cores: Cores, grid: Grid, footprint: Footprint
-    ) -> CoreSurface | None:
-        """Return base or cover through the cores."""
-        is_base = key == "base_from_cores"
-        values = base_elevations(cores) if is_base else cover_thicknesses(cores)
-        x_m, y_m = cores.collars["x_m"].to_numpy(), cores.collars["y_m"].to_numpy()
-        known = int((values == values).sum())  # noqa: PLR0124  # NaN is unlike itself
-        if known == 0:
-            self.findings.error(
-                f"{self.file.path.name} [surfaces] {key}",
-                "No core reaches natural ground." if is_base else "No core has a log.",
-                "Give the base or the cover in another way.",
-            )
-            return None
-        label = f"{'base' if is_base else 'cover'} between {known} core logs"
-        surface = CoreSurface.through(x_m, y_m, values, label, grid)
-        check_core_surface(surface, footprint, key, self.findings)
-        if is_base:
-            note_cores_without_base(cores, self.shown("intervals"), self.findings)
-        return surface
+    def from_cores(self, cores: Cores, grid: Grid, footprint: Footprint) -> CoreSurfaceRequest:
+        """Return what building a surface from the cores needs."""
+        return CoreSurfaceRequest(
+            cores=cores,
+            grid=grid,
+            footprint=footprint,
+            sd_m=self.file.number("surfaces.base_sd_m"),
+            range_m=self.file.number("surfaces.error_range_m"),
+            intervals_written=self.shown("intervals"),
+            site_written=f"{self.file.path.name} [surfaces]",
+        )
 
-    def cover(self, cores: Cores, grid: Grid, footprint: Footprint) -> Surface | None:
+    def corrected(self, base: Surface, request: CoreSurfaceRequest) -> Surface | None:
+        """Return the base, moved to meet the cores where the site file asks for it."""
+        if not self._surfaces.base_correct_to_cores:
+            return base
+        return corrected_to_cores(base, request, self.findings)
+
+    def check_surfaces(
+        self, grid: Grid, footprint: Footprint, survey: Surface, base: Surface
+    ) -> None:
+        """Check survey and base under the footprint."""
+        check_surface(survey, grid, footprint, self.shown("survey"), self.findings)
+        if "base" in self.written:
+            check_surface(base, grid, footprint, self.shown("base"), self.findings)
+
+    def cover(self, request: CoreSurfaceRequest) -> Surface | None:
         """Return the thickness of the cover."""
         if self._surfaces.cover_from_cores:
-            return self.core_surface("cover_from_cores", cores, grid, footprint)
+            return cover_through_cores(request, self.findings)
         thickness_m = self.file.number("surfaces.cover_m")
-        return ConstantSurface(thickness_m, f"cover of {thickness_m:g} m throughout", grid)
+        if len(request.cores.collars):
+            used_m = np.full(len(request.cores.collars), thickness_m)
+            check_cover(request.cores, used_m, f"{request.site_written} cover_m", self.findings)
+        label = f"cover of {thickness_m:g} m throughout"
+        return ConstantSurface(thickness_m, label, request.grid)
 
     def check_cores_against(self, ground: Surface, base: Surface, cores: Cores, grid: Grid) -> None:
         """Check collars and logs against the surfaces."""
@@ -275,11 +389,35 @@ class SiteReader:
         places = cores.collars["x_m"].to_numpy(), cores.collars["y_m"].to_numpy()
         ground_m = sample(ground, grid, *places)
         agree = check_collars(cores, ground_m, tolerance_m, collars, self.findings)
-        if agree and not isinstance(base, CoreSurface):
+        if agree and not isinstance(base, CoreSurface | KrigedSurface):
             base_sd_m = self.file.number("surfaces.base_sd_m")
             base_m = sample(base, grid, *places)
             check_base(cores, base_m, base_sd_m, self.shown("intervals"), self.findings)
             check_base_below_collars(cores, base_m, collars, self.findings)
+
+    def read_hazards(self, files: Mapping[str, Path], grid: Grid) -> HazardInputs:
+        """Return what the user adds to the hazards: limits, words and receptors."""
+        section = self.file.section(HazardsSection) or HazardsSection()
+        findings = self.findings
+        return HazardInputs(
+            profile=section.profile,
+            limits=read_local_limits(files["local_limits"], self.shown("local_limits"), findings)
+            if "local_limits" in files
+            else (),
+            words=read_local_words(files["words"], self.shown("words"), findings)
+            if "words" in files
+            else (),
+            receptors=read_receptors(
+                files["receptors"],
+                self.shown("receptors"),
+                grid.crs_wkt,
+                grid.crs_unit_m,
+                findings,
+            )
+            if "receptors" in files
+            else (),
+            receptors_given="receptors" in files,
+        )
 
     def site(
         self,
@@ -288,6 +426,8 @@ class SiteReader:
         footprint: Footprint,
         surfaces: tuple[Surface, Surface, Surface],
         cores: Cores,
+        hazards: HazardInputs,
+        restoration: Surface | None,
     ) -> Site:
         """Return everything read as one record."""
         section, number = self.section_site, self.file.number
@@ -307,16 +447,20 @@ class SiteReader:
             base=base,
             cover=cover,
             cover_sampled=isinstance(cover, CoreSurface),
-            base_sampled=isinstance(base, CoreSurface),
+            base_sampled=isinstance(base, CoreSurface | KrigedSurface),
+            base_kriging_sd=kriging_sd(base),
+            core_residuals=core_residuals(cores, base, cover, grid),
             lift_m=number("excavation.lift_m"),
             side_slope=number("excavation.side_slope"),
             overdig_m=number("excavation.overdig_m"),
+            lifts_by=(self.file.section(ExcavationSection) or ExcavationSection()).lifts_by,
+            restoration=restoration,
             survey_sd_m=number("surfaces.survey_sd_m"),
             base_sd_m=number("surfaces.base_sd_m"),
             error_range_m=number("surfaces.error_range_m"),
             cores=cores,
             line=line,
-            assumptions=self.file.assumptions,
+            assumptions=at_price_level(self.file.assumptions, section.price_year),
             composition=self.file.composition,
             draws=int(number("uncertainty.draws")),
             seed=int(number("uncertainty.seed")),
@@ -324,12 +468,33 @@ class SiteReader:
             checks=self.findings.checks,
             settings=self.file.settings,
             climate=(self.file.section(WasteSection) or WasteSection()).climate,
+            courses=tuple((self.file.section(OptionsSection) or OptionsSection()).courses),
+            closed_months=tuple(
+                (self.file.section(ScheduleSection) or ScheduleSection()).closed_months
+            ),
+            discount_convention=(
+                self.file.section(MoneySection) or MoneySection()
+            ).discount_convention,
             fines_sieve_mm=number("waste.fines_sieve_mm"),
+            hazards=hazards,
+            files={kind: self.shown(kind) for kind in self.written},
+            draw_plan=self._draw_plan(),
+            scenarios=self.file.scenarios,
+        )
+
+    def _draw_plan(self) -> DrawPlan:
+        asked = self.file.section(UncertaintySection) or UncertaintySection()
+        return DrawPlan(
+            sampling=asked.sampling,
+            precision=self.file.settings["uncertainty.precision"].value,
+            workers=int(self.file.number("uncertainty.workers")),
+            drivers=asked.drivers,
+            index_draws=int(self.file.number("uncertainty.index_draws")),
+            correlations=self.file.correlations,
         )
 
 
 EXCHANGE_RATE = "money.currency_per_eur"
-CORE_TABLES = ("collars", "intervals", "samples", "lab", "gas")
 
 
 def _named_files(file: SiteFile) -> dict[str, tuple[str, str]]:
@@ -342,10 +507,20 @@ def _named_files(file: SiteFile) -> dict[str, tuple[str, str]]:
         named["exclusions"] = ("[footprint] exclusions", footprint.exclusions)
     if surfaces is not None:
         named["survey"] = ("[surfaces] survey", surfaces.survey)
-        named["base"] = ("[surfaces] base", surfaces.base)
+        for number, tile in enumerate(surfaces.survey_tiles, start=1):
+            named[f"survey_tile_{number}"] = (f"[surfaces] survey_tiles {number}", tile)
+        for kind in ("base", "survey_breaklines", "base_breaklines"):
+            named[kind] = (f"[surfaces] {kind}", getattr(surfaces, kind))
+    dig = file.section(ExcavationSection)
+    if dig is not None:
+        named["restoration"] = ("[excavation] restoration", dig.restoration)
     if cores is not None:
         for kind in CORE_TABLES:
             named[kind] = (f"[cores] {kind}", getattr(cores, kind))
+    hazards = file.section(HazardsSection)
+    if hazards is not None:
+        for kind in ("local_limits", "words", "receptors"):
+            named[kind] = (f"[hazards] {kind}", getattr(hazards, kind))
     if plant is not None:
         named["plant"] = ("[plant] file", plant.file)
     return {kind: (key, written) for kind, (key, written) in named.items() if written}

@@ -5,10 +5,12 @@ from __future__ import annotations
 import csv
 import io
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 from reclaim.site.spelling import nearest
+from reclaim.site.tablewords import TableWords
+from reclaim.site.workbook import MARK, read_workbook
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -19,7 +21,6 @@ if TYPE_CHECKING:
 _NUMBER = re.compile(r"^[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?$")
 _DECIMAL_COMMA = re.compile(r"^[+-]?\d*,\d+$")
 _THOUSANDS = re.compile(r"^[+-]?[1-9]\d{0,2}(\.\d{3})+$")
-_ZIP = b"PK\x03\x04"  # how workbooks of office programs begin
 _BELOW_LIMIT = re.compile(r"^[<>]\s*\d")
 
 
@@ -60,29 +61,33 @@ class Row:
 
 @dataclass(frozen=True, slots=True)
 class Sheet:
-    """A table as text."""
+    """A table as text, and the user's words for its columns and units."""
 
     written: str
     headers: tuple[str, ...]
     rows: tuple[Row, ...]
     decimal_comma: bool
+    words: TableWords = field(default_factory=TableWords)
 
 
-def plain(header: str) -> str:
-    """Return a header in lower case with underscores, as `Column` names it."""
-    return re.sub(r"\s+", "_", header.strip().casefold())
-
-
-def read_sheet(path: Path, written: str, findings: Findings) -> Sheet | None:
-    """Read a delimited text file as a spreadsheet program saves it.
+def read_sheet(
+    path: Path,
+    written: str,
+    findings: Findings,
+    words: TableWords | None = None,
+    kind: str = "",
+) -> Sheet | None:
+    """Read a table as a spreadsheet program saves it: delimited text, or a sheet of a workbook.
 
     Comma, semicolon or tab is told from the header; a file with semicolons or tabs may use
-    decimal commas. Text that is not UTF-8 is read as Windows-1252, with a warning.
+    decimal commas. Text that is not UTF-8 is read as Windows-1252, with a warning. `kind` names
+    the table (``collars``), and so the sheet of a workbook with several.
     """
+    words = words or TableWords()
     raw = path.read_bytes()
-    if raw.startswith(_ZIP):
-        findings.error(written, "This is a workbook, not a text table.", "Save the sheet as CSV.")
-        return None
+    if raw.startswith(MARK):
+        records = read_workbook(path, written, kind, words.sheets.get(kind), findings)
+        return None if records is None else _sheet(records, 0, written, words, findings)
     text = _decode(raw, written, findings)
     lines = text.splitlines()
     first = 0
@@ -95,6 +100,23 @@ def read_sheet(path: Path, written: str, findings: Findings) -> Sheet | None:
     except csv.Error as error:
         findings.error(written, f"The table cannot be read: {error}.", "Save it as CSV.")
         return None
+    sheet = _sheet(records, first, written, words, findings)
+    if sheet is None or delimiter == ",":
+        return sheet
+    if any(_DECIMAL_COMMA.match(cell) for row in sheet.rows for cell in row.cells.values()):
+        findings.note(written, "Numbers with a decimal comma were read as such.")
+        return replace(sheet, decimal_comma=True)
+    return sheet
+
+
+def _sheet(
+    records: Sequence[Sequence[str]],
+    first: int,
+    written: str,
+    words: TableWords,
+    findings: Findings,
+) -> Sheet | None:
+    """Return rows as a table; `first` is the number of lines above the header."""
     if not records or not any(cell.strip() for cell in records[0]):
         findings.error(written, "The table is empty.", "Row 1 must hold the column names.")
         return None
@@ -108,12 +130,7 @@ def read_sheet(path: Path, written: str, findings: Findings) -> Sheet | None:
         )
         return None
     rows = _rows(records[1:], headers, first + 2, written, findings)
-    decimal_comma = delimiter != "," and any(
-        _DECIMAL_COMMA.match(cell) for row in rows for cell in row.cells.values()
-    )
-    if decimal_comma:
-        findings.note(written, "Numbers with a decimal comma were read as such.")
-    return Sheet(written, headers, rows, decimal_comma)
+    return Sheet(written, headers, rows, decimal_comma=False, words=words)
 
 
 def _decode(raw: bytes, written: str, findings: Findings) -> str:
@@ -164,7 +181,7 @@ def matched_headers(
     Missing required columns are errors. Where `others_allowed` is False the caller looks at the
     other headers itself; otherwise they are noted, since nothing reads them.
     """
-    by_name = {plain(header): header for header in sheet.headers if header}
+    by_name = {sheet.words.column(header): header for header in sheet.headers if header}
     found = {column.name: by_name[column.name] for column in columns if column.name in by_name}
     others = [header for name, header in by_name.items() if name not in found]
     missing = [column.name for column in columns if column.required and column.name not in found]
@@ -173,7 +190,9 @@ def matched_headers(
         findings.error(
             f"{sheet.written} row 1",
             f"The column '{name}' is missing.",
-            f"Rename the column '{near}'." if near else "Add the column.",
+            f"Rename the column '{near}', or map it in [cores.columns]."
+            if near
+            else "Add the column, or map the one you have in [cores.columns].",
         )
     if others_allowed and others and not missing:
         findings.note(sheet.written, f"Columns not used: {', '.join(others)}.")

@@ -16,7 +16,8 @@ if TYPE_CHECKING:
     from pathlib import Path
 
 
-_GDAL_CACHE_MB = 64  # GDAL's block cache grows to a share of the machine's memory unless bound
+# GDAL's block cache grows to a share of the machine's memory unless bound; rasterio takes bytes.
+_GDAL_CACHE_BYTES = 16 << 20
 _WARP_TOLERANCE_CELLS = 0.01  # how far GDAL may bend its straight-line stretches of a warp
 
 
@@ -30,9 +31,10 @@ class ConstantSurface:
 
     @contextmanager
     def reader(self) -> Iterator[Callable[[Window], FloatArray]]:
-        """Open the surface; see `Surface`."""
+        """Open the surface; see `Surface`. Its arrays repeat one number and cannot be written."""
+        value = np.float64(self.value_m)
         yield lambda window: placed(
-            self.grid, window, lambda inside: np.full((inside.rows, inside.columns), self.value_m)
+            self.grid, window, lambda inside: np.broadcast_to(value, (inside.rows, inside.columns))
         )
 
 
@@ -66,21 +68,19 @@ class RasterSurface:
 
     @contextmanager
     def reader(self) -> Iterator[Callable[[Window], FloatArray]]:
-        """Open the surface; see `Surface`. GDAL's block cache is bound to 64 MB meanwhile."""
+        """Open the surface; see `Surface`. GDAL's block cache is bound to 16 MB meanwhile."""
         import rasterio
 
-        with rasterio.Env(GDAL_CACHEMAX=_GDAL_CACHE_MB), rasterio.open(self.path) as dataset:
+        with rasterio.Env(GDAL_CACHEMAX=_GDAL_CACHE_BYTES), rasterio.open(self.path) as dataset:
             if self.offset is not None:
                 frame = Window(*self.offset, dataset.height, dataset.width)
-                yield lambda window: placed(
-                    self.grid, window, lambda inside: self._read(dataset, inside, frame), frame
-                )
+                band = _Band.of(dataset, self.unit_m, frame)
+                yield lambda window: placed(self.grid, window, band.read, frame)
             else:
                 with self._warped(dataset) as warped:
                     frame = Window(0, 0, self.grid.rows, self.grid.columns)
-                    yield lambda window: placed(
-                        self.grid, window, lambda inside: self._read(warped, inside, frame)
-                    )
+                    band = _Band.of(warped, self.unit_m, frame)
+                    yield lambda window: placed(self.grid, window, band.read)
 
     def _warped(self, dataset: Any) -> Any:
         from rasterio.enums import Resampling
@@ -100,26 +100,58 @@ class RasterSurface:
             tolerance=_WARP_TOLERANCE_CELLS,
         )
 
-    def _read(self, dataset: Any, inside: Window, frame: Window) -> FloatArray:
-        """Read a window that lies inside both grid and raster, in metres."""
+
+@dataclass(frozen=True, slots=True)
+class _Band:
+    """An open raster's first band, and all that turns its numbers into metres.
+
+    `nodata` is None where it lies outside the limits anyway, `has_mask` tells of a mask apart.
+    """
+
+    dataset: Any
+    frame: Window
+    nodata: float | None
+    has_mask: bool
+    scale_m: float
+    offset_m: float
+    limits_m: tuple[float, float]
+
+    @classmethod
+    def of(cls, dataset: Any, unit_m: float, frame: Window) -> _Band:
+        """Look up once what every window needs."""
         from rasterio.enums import MaskFlags
+
+        scale_m, offset_m = dataset.scales[0] * unit_m, dataset.offsets[0] * unit_m
+        limits_m = limits("elevation_m")
+        flags = dataset.mask_flag_enums[0]
+        nodata = dataset.nodata if flags == [MaskFlags.nodata] else None
+        if nodata is not None and not limits_m[0] <= nodata * scale_m + offset_m <= limits_m[1]:
+            nodata = None
+        has_mask = flags not in ([MaskFlags.nodata], [MaskFlags.all_valid])
+        return cls(dataset, frame, nodata, has_mask, scale_m, offset_m, limits_m)
+
+    def read(self, inside: Window) -> FloatArray:
+        """Read a window that lies inside both grid and raster, in metres.
+
+        Numbers beyond the limits are voids that nothing marks, such as -9999.
+        """
         from rasterio.windows import Window as FileWindow
 
-        window = FileWindow(
-            inside.column - frame.column, inside.row - frame.row, inside.columns, inside.rows
-        )
-        values: FloatArray = dataset.read(1, window=window, out_dtype="float64")
-        flags = dataset.mask_flag_enums[0]
-        if flags == [MaskFlags.nodata]:
-            if not np.isnan(dataset.nodata):
-                values[values == dataset.nodata] = np.nan
-        elif flags != [MaskFlags.all_valid]:
-            values[dataset.read_masks(1, window=window) == 0] = np.nan
-        values *= dataset.scales[0] * self.unit_m
-        if dataset.offsets[0]:
-            values += dataset.offsets[0] * self.unit_m
-        lowest, highest = limits("elevation_m")
-        values[(values < lowest) | (values > highest)] = np.nan
+        row, column = inside.row - self.frame.row, inside.column - self.frame.column
+        window = FileWindow(column, row, inside.columns, inside.rows)
+        values: FloatArray = self.dataset.read(1, window=window)
+        if values.dtype.kind != "f":
+            values = values.astype(np.float64)
+        if self.nodata is not None:
+            values[values == self.nodata] = np.nan
+        if self.has_mask:
+            values[self.dataset.read_masks(1, window=window) == 0] = np.nan
+        if (self.scale_m, self.offset_m) != (1.0, 0.0):
+            values = values.astype(np.float64) * self.scale_m + self.offset_m
+        lowest, highest = self.limits_m
+        # False too where a cell is unknown already.
+        if not (values.min() >= lowest and values.max() <= highest):
+            values[(values < lowest) | (values > highest)] = np.nan
         return values
 
 

@@ -64,15 +64,6 @@ def test_no_georeference(site):
     assert "does not say where it lies" in message
 
 
-@pytest.mark.parametrize("name", ["survey.xyz", "survey.csv", "survey.las"])
-def test_points_are_refused_with_the_forms_that_are_read(site, name):
-    (site.folder / name).write_text("500000 5400000 20\n")
-    site.edit("survey.tif", name)
-    (message,) = site.errors()
-    assert name in message
-    assert "GeoTIFF" in message
-
-
 def test_a_file_that_is_no_raster(site):
     (site.folder / "survey.tif").write_text("not a raster")
     (message,) = site.errors()

@@ -195,10 +195,10 @@ def test_a_point_beside_decimal_commas_may_be_thousands(site):
     assert "thousands" in message
 
 
-def test_a_workbook_is_refused(site):
+def test_a_damaged_workbook_is_refused(site):
     path = site.write()
     (site.folder / "lab.csv").write_bytes(b"PK\x03\x04 and so on")
-    with pytest.raises(SiteError, match=r"lab\.csv: This is a workbook"):
+    with pytest.raises(SiteError, match=r"lab\.csv: The workbook cannot be read"):
         read_site(path)
 
 

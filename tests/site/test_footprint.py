@@ -183,3 +183,24 @@ def test_no_polygons(site):
     ).to_file(site.folder / "line.gpkg")
     site.edit("footprint.geojson", "line.gpkg")
     assert any("no polygons" in message for message in site.errors())
+
+
+def test_slivers_are_told(site):
+    site.footprint.append(({"cell": "all"}, [site.square(10, 90, 110, 90.2)]))
+    (warning,) = [text for text in site.warnings() if "sliver" in text]
+    assert "feature 2" in warning
+    assert "20 square units" in warning
+
+
+def test_an_empty_feature_is_left_out_and_told(site):
+    path = site.write()
+    text = (site.folder / "footprint.geojson").read_text()
+    empty = '{"type": "Feature", "properties": {}, "geometry": null}'
+    (site.folder / "footprint.geojson").write_text(
+        text.replace('"features": [', f'"features": [{empty}, ')
+    )
+    from reclaim.site import read_site
+
+    read = read_site(path)
+    assert read.footprint.outline.area == pytest.approx(8000)
+    assert any("The feature is empty" in str(check) for check in read.checks)

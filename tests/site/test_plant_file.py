@@ -61,8 +61,40 @@ def test_shares_and_power_may_be_replaced(plant):
     machine = line.machines[-1]
     assert machine.shares["glass", "glass"].central == 0.6
     assert machine.shares["glass", "stone_ceramic"].kind == "fixed"
-    assert machine.power_kwh_t is not None
-    assert machine.power_kwh_t.numbers == (1, 2, 4)
+    assert machine.settings["power_kwh_t"].numbers == (1, 2, 4)
+    assert machine.settings["power_kwh_t"].given
+    assert not machine.settings["throughput_t_h"].given
+
+
+def test_settings_of_the_kind_may_be_replaced(plant):
+    old = 'outlets = { undersize = "soil", oversize = "picking_belt" }'
+    line = (
+        plant(old, f"{old}\ncut_mm = 25\nsharpness = {{low = 2, mode = 3, high = 5}}").read().line
+    )
+    screen = next(machine for machine in line.machines if machine.name == "trommel")
+    assert screen.settings["cut_mm"].central == 25
+    assert screen.settings["sharpness"].numbers == (2, 3, 5)
+
+
+def test_a_shipped_line_by_name(site):
+    site.edit("[uncertainty]", '[plant]\nline = "separate_only"\n\n[uncertainty]')
+    line = site.read().line
+    assert line.name == "separate_only"
+    assert line.source_file == "line separate_only"
+
+
+@pytest.mark.parametrize(
+    ("plant_section", "parts"),
+    [
+        ('line = "seperate_only"', ("[plant] line", "Did you mean 'separate_only'?")),
+        ('line = "separate_only"\nfile = "plant.toml"', ("[plant] line", "Both")),
+    ],
+)
+def test_wrong_line_name(site, plant_section, parts):
+    (site.folder / "plant.toml").write_text(PLANT, encoding="utf-8")
+    site.edit("[uncertainty]", f"[plant]\n{plant_section}\n\n[uncertainty]")
+    (message,) = site.errors()
+    assert all(part in message for part in parts), message
 
 
 @pytest.mark.parametrize(
@@ -77,6 +109,9 @@ def test_shares_and_power_may_be_replaced(plant):
         ('feed = "coarse', 'fead = 1\nfeed = "coarse', ("line fead", "Did you mean 'feed'?")),
         ('name = "magnet"\n', 'name = "trommel"\n', ("'trommel'", "Two machines")),
         ('name = "magnet"\n', 'name = "magnet"\nsize = 3\n', ("size", "There is no key")),
+        ('name = "trommel"\n', 'name = "trommel"\ncut_m = 3\n', ("Did you mean 'cut_mm'?",)),
+        ('name = "trommel"\n', 'name = "trommel"\ncut_mm = 0\n', ("cut_mm", "1 to 500 mm")),
+        ('name = "magnet"\n', 'name = "magnet"\ncut_mm = 3\n', ("cut_mm", "kind 'magnet'")),
         ('rest = "aggregate"', 'rest = "glass_sorter"\nrest2', ("plant.toml", "not valid TOML")),
         ('dried = "trommel"', 'dried = "residue"', ("'trommel'", "Nothing reaches")),
         ('dried = "trommel"', 'dried = "drying_box"', ("'drying_box'", "round for ever")),
@@ -97,7 +132,7 @@ def test_wrong_line(plant, old, new, parts):
         ("shares.rest.glass = 0.5", ("shares rest", "takes what the others leave")),
         ("shares.glass.glas = 0.5", ("shares glass glas", "Did you mean 'glass'?")),
         ("shares.glass.glass = 50", ("shares glass glass", "between 0 and 1")),
-        ("power_kwh_t = -1", ("power_kwh_t", "kilowatt hours")),
+        ("power_kwh_t = -1", ("power_kwh_t", "0 to 1000", "kWh/t")),
     ],
 )
 def test_wrong_share(plant, share, parts):
@@ -112,6 +147,18 @@ def test_shares_that_give_more_than_there_is(plant):
     (message,) = plant(old, new).errors()
     assert "shares wood" in message
     assert "1.1" in message
+
+
+def test_a_shredder_that_cuts_in_a_circle_is_refused(plant):
+    old = '[[machine]]\nname = "picking_belt"'
+    mill = 'name = "mill"\nkind = "shredder"\noutlets = { shredded = "trommel" }'
+    new = f"[[machine]]\n{mill}\n\n{old}"
+    site = plant(old, new)
+    path = site.folder / "plant.toml"
+    text = path.read_text().replace('oversize = "picking_belt"', 'oversize = "mill"', 1)
+    path.write_text(text.replace('middlings = "residue"', 'middlings = "picking_belt"'))
+    messages = site.errors()
+    assert any("'mill'" in m and "comes back" in m for m in messages), messages
 
 
 def test_a_loop_with_a_way_out_is_let_pass(plant):

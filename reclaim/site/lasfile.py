@@ -1,0 +1,102 @@
+"""Point clouds: LAS and LAZ files, of which only the ground is read."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from reclaim.site.pointfile import CHUNK, PointSource
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+    from pathlib import Path
+
+    from reclaim.site.model import FloatArray
+    from reclaim.site.problems import Findings
+
+
+def open_las_points(
+    path: Path, written: str, point_class: int, findings: Findings
+) -> PointSource | None:
+    """Return the points of one class of a point cloud, without those marked as withheld.
+
+    Parameters
+    ----------
+    path, written
+        The file, and its path as written in the site file.
+    point_class
+        Classification to take; 2 is ground in the LAS specification (ASPRS, LAS 1.4 R15,
+        table 17).
+    findings
+        Takes every problem of the file.
+
+    Returns
+    -------
+    PointSource or None
+        None where the file cannot be read or has no point of that class.
+    """
+    try:
+        import laspy
+    except ImportError:
+        findings.error(
+            written,
+            "Point clouds are read by the package laspy, which is not installed.",
+            "Install it with: pip install 'reclaim[las]'.",
+        )
+        return None
+    try:
+        found: set[int] = set()
+        count, lowest, highest = 0, np.full(2, np.inf), np.full(2, -np.inf)
+        with laspy.open(path) as file:
+            crs = _crs(file.header)
+            for chunk in file.chunk_iterator(CHUNK):
+                found |= {int(value) for value in np.unique(chunk.classification)}
+                ground = _ground(chunk, point_class)
+                if len(ground):
+                    count += len(ground)
+                    lowest = np.minimum(lowest, ground[:, :2].min(axis=0))
+                    highest = np.maximum(highest, ground[:, :2].max(axis=0))
+    except (laspy.errors.LaspyException, ValueError, OSError, RuntimeError) as error:
+        findings.error(
+            written,
+            f"The point cloud cannot be read: {error}.",
+            "Give a LAS or LAZ file of version 1.2 to 1.4 that is whole.",
+        )
+        return None
+    if count == 0:
+        others = ", ".join(str(value) for value in sorted(found)) or "none"
+        findings.error(
+            written,
+            f"The point cloud has no points of class {point_class} (classes found: {others}).",
+            "Have the ground classified (class 2), or name another class with [surfaces] "
+            "point_class; trees and roofs would count as waste.",
+        )
+        return None
+    extent = (count, lowest, highest)
+    return PointSource(written, lambda: _chunks(path, point_class), crs, extent)
+
+
+def _crs(header: Any) -> Any:
+    from pyproj.exceptions import CRSError
+
+    try:
+        return header.parse_crs()
+    except (CRSError, ValueError):
+        return None
+
+
+def _chunks(path: Path, point_class: int) -> Iterator[FloatArray]:
+    import laspy
+
+    with laspy.open(path) as file:
+        for chunk in file.chunk_iterator(CHUNK):
+            yield _ground(chunk, point_class)
+
+
+def _ground(chunk: Any, point_class: int) -> FloatArray:
+    """Return east, north and elevation of the points wanted, shape ``(n, 3)``."""
+    wanted = np.asarray(chunk.classification) == point_class
+    wanted &= ~np.asarray(chunk.withheld, dtype=bool)
+    axes = [np.asarray(axis, dtype=float)[wanted] for axis in (chunk.x, chunk.y, chunk.z)]
+    return np.column_stack(axes)

@@ -1,0 +1,68 @@
+"""The neighbours that work on the dump could harm: points, lines or polygons with names."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from reclaim.site.footprint import in_crs
+from reclaim.site.hazardinputs import Receptor
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from reclaim.site.problems import Findings
+
+
+def read_receptors(
+    path: Path, written: str, crs_wkt: str, crs_unit_m: float, findings: Findings
+) -> tuple[Receptor, ...]:
+    """Read a vector layer of receptors into metres of a projected CRS.
+
+    Parameters
+    ----------
+    path, written
+        The file, and its path as written in the site file.
+    crs_wkt, crs_unit_m
+        The CRS to bring it to, and the length of its unit [m].
+    findings
+        Takes every problem of the file.
+    """
+    import geopandas
+    from pyogrio.errors import DataSourceError
+    from shapely import force_2d
+    from shapely.affinity import scale
+
+    try:
+        frame = geopandas.read_file(path)
+    except (DataSourceError, ValueError, OSError):
+        findings.error(
+            written,
+            "The file cannot be read as vector data.",
+            "Give a GeoJSON, GeoPackage, shapefile or another vector file.",
+        )
+        return ()
+    if not isinstance(frame, geopandas.GeoDataFrame) or frame.geometry.isna().all():
+        findings.warn(written, "The file has no shapes.", "No receptor was taken into account.")
+        return ()
+    located = in_crs(frame, written, crs_wkt, findings)
+    if located is None:
+        return ()
+    if "name" not in located.columns:
+        findings.warn(
+            written, "The layer has no field 'name'.", "Receptors are numbered; name them."
+        )
+    receptors = []
+    for number, (_, feature) in enumerate(located.iterrows(), start=1):
+        shape = feature.geometry
+        if shape is None or shape.is_empty:
+            findings.warn(f"{written} feature {number}", "The feature is empty.", "It is left out.")
+            continue
+        name = feature.get("name")
+        known = isinstance(name, str) and name.strip()
+        receptors.append(
+            Receptor(
+                name=name.strip() if known else f"receptor {number}",
+                shape=scale(force_2d(shape), crs_unit_m, crs_unit_m, origin=(0, 0)),
+            )
+        )
+    return tuple(receptors)
