@@ -11,7 +11,7 @@ from collections import deque
 from collections.abc import Callable, Generator, Iterator, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import ExitStack, closing
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -20,6 +20,7 @@ from numpy.typing import NDArray
 from reclaim.ground.coverage import Coverage, coverage
 from reclaim.ground.dig_surface import Rim, dig_heights, rim_of
 from reclaim.ground.point_values import TILE, Reader, linear_in_cell
+from reclaim.ground.side_slope import SideSlope
 from reclaim.site.model import Window
 
 if TYPE_CHECKING:
@@ -31,6 +32,9 @@ BoolArray = NDArray[np.bool_]
 
 AHEAD = 4
 """Windows read before they are needed, while others are worked on."""
+
+STRIP = 8
+"""Tiles side by side that are walked down together, so that GDAL still holds their neighbours."""
 
 Progress = Callable[[int, int], None]
 """Called with the number of windows done and the number in all."""
@@ -55,8 +59,12 @@ class Columns:
     dig_m
         The higher of base and side slopes [m]; the same object as `base_m` where no slope comes
         near. It may lie above the survey: nothing is dug there.
-    cover_m
-        Thickness of the cover [m]; None where no cover was asked for.
+    others_m
+        Further surfaces asked for, in order, such as the thickness of the cover [m]; each one
+        number where it is the same everywhere.
+    right, up
+        Centroid of the column from the centre of its cell, in cells towards the east and the
+        north; 0 where the cells are whole.
     """
 
     zone: int
@@ -66,7 +74,9 @@ class Columns:
     survey_m: FloatArray
     base_m: FloatArray
     dig_m: FloatArray
-    cover_m: FloatArray | None
+    others_m: tuple[FloatArray | float, ...] = ()
+    right: FloatArray | float = 0.0
+    up: FloatArray | float = 0.0
 
     @property
     def cells(self) -> IntArray:
@@ -77,6 +87,18 @@ class Columns:
     def shares(self) -> FloatArray:
         """Share of the cell inside the zone [-], shape ``(n,)``."""
         return np.ones(self.survey_m.size) if self.share is None else self.share
+
+    def in_double(self) -> Columns:
+        """Return the same columns in double precision."""
+        if {self.survey_m.dtype, self.base_m.dtype, self.dig_m.dtype} == {np.dtype(np.float64)}:
+            return self
+        base = self.base_m.astype(np.float64)
+        return replace(
+            self,
+            survey_m=self.survey_m.astype(np.float64),
+            base_m=base,
+            dig_m=base if self.dig_m is self.base_m else self.dig_m.astype(np.float64),
+        )
 
     def only(self, chosen: BoolArray) -> Columns:
         """Return the chosen columns."""
@@ -89,8 +111,14 @@ class Columns:
             self.survey_m[chosen],
             base,
             base if self.dig_m is self.base_m else self.dig_m[chosen],
-            None if self.cover_m is None else self.cover_m[chosen],
+            tuple(_only(other, chosen) for other in self.others_m),
+            _only(self.right, chosen),
+            _only(self.up, chosen),
         )
+
+
+def _only(values: FloatArray | float, chosen: BoolArray) -> FloatArray | float:
+    return values[chosen] if isinstance(values, np.ndarray) else values
 
 
 class Layout:
@@ -120,9 +148,8 @@ def columns(
     layout: Layout,
     survey: Surface,
     base: Surface,
-    cover: Surface | None = None,
-    *,
-    side_slope: float,
+    *others: Surface,
+    side_slope: float | SideSlope,
     progress: Progress | None = None,
 ) -> Iterator[Columns]:
     """Yield the columns of the footprint, window by window and zone by zone.
@@ -131,10 +158,10 @@ def columns(
     ----------
     layout
         The footprint laid out on the grid.
-    survey, base, cover
+    survey, base, *others
         From the site; each surface is opened once.
     side_slope
-        Horizontal over vertical; 0 for vertical faces.
+        Horizontal over vertical, 0 for vertical faces; or a profile with benches.
     progress
         Told after each window.
 
@@ -143,12 +170,11 @@ def columns(
     A piece of a boundary cell takes its values at its own centroid, by the local gradient of
     each surface, so that a plane is exact. The next windows are read while one is used.
     """
-    surfaces = [survey, base] if cover is None else [survey, base, cover]
     grid, zones = layout.grid, layout.zones
     with ExitStack() as opened:
-        read = [opened.enter_context(surface.reader()) for surface in surfaces]
+        read = [opened.enter_context(surface.reader()) for surface in (survey, base, *others)]
         rim = None
-        if side_slope > 0:
+        if not SideSlope.of(side_slope).upright:
             rim = rim_of(layout.footprint.outline, grid, read[0], side_slope)
         # Closed before the surfaces are, also when the caller stops half-way.
         ahead = opened.enter_context(closing(_read_ahead(layout, read)))
@@ -156,11 +182,11 @@ def columns(
             for number, zone in enumerate(zones):
                 whole = _whole(number, zone, window, values, margin)
                 if whole is not None:
-                    yield _dug(whole, rim, grid, 0.0, 0.0)
+                    yield _dug(whole, rim, grid)
                 pieces = zone.pieces_in(window)
                 if pieces.size:
                     part = _pieces(number, zone, window, values, pieces)
-                    yield _dug(part, rim, grid, zone.right[pieces], zone.up[pieces])
+                    yield _dug(part, rim, grid)
             if progress is not None:
                 progress(done, len(layout.windows))
 
@@ -207,7 +233,8 @@ def _around(zones: Sequence[Coverage]) -> Window:
 
 
 def _windows(zones: Sequence[Coverage], extent: Window) -> Iterator[Window]:
-    for row, column in sorted(set().union(*(zone.tiles(TILE) for zone in zones))):
+    tiles = set().union(*(zone.tiles(TILE) for zone in zones))
+    for _, row, column in sorted((column // STRIP, row, column) for row, column in tiles):
         top, left = max(row * TILE, extent.row), max(column * TILE, extent.column)
         bottom = min((row + 1) * TILE, extent.row + extent.rows)
         end = min((column + 1) * TILE, extent.column + extent.columns)
@@ -218,18 +245,23 @@ def _whole(
     number: int, zone: Coverage, window: Window, values: list[FloatArray], margin: int
 ) -> Columns | None:
     """Return the columns of a window's whole cells, None where there are none."""
-    inside = zone.whole_in(window)
+    place = zone.whole_in(window)
+    if place is not None and place.size == 0:
+        return None
     if margin:
         values = [each[1:-1, 1:-1] for each in values]
-    flat = [each.reshape(-1) for each in values]
-    place = None
-    if inside is not None:
-        place = np.flatnonzero(inside)
-        if place.size == 0:
-            return None
-        flat = [each[place] for each in flat]
-    cover = flat[2] if len(flat) > 2 else None
-    return Columns(number, window, place, None, flat[0], flat[1], flat[1], cover)
+    survey_m, base_m = (_chosen(each, place) for each in values[:2])
+    # Where all strides are 0 the array repeats one number.
+    others_m = tuple(
+        _chosen(each, place) if any(each.strides) else float(each[0, 0]) for each in values[2:]
+    )
+    return Columns(number, window, place, None, survey_m, base_m, base_m, others_m)
+
+
+def _chosen(values: FloatArray, place: IntArray | None) -> FloatArray:
+    """Return the values at flat positions, all of them where None."""
+    flat = values.reshape(-1)
+    return flat if place is None else flat[place]
 
 
 def _pieces(
@@ -240,28 +272,14 @@ def _pieces(
     right, up = zone.right[chosen], zone.up[chosen]
     at = [linear_in_cell(each, row + 1, column + 1, right, up) for each in values]
     place = row * window.columns + column
-    cover = at[2] if len(at) > 2 else None
-    return Columns(number, window, place, zone.share[chosen], at[0], at[1], at[1], cover)
+    return Columns(
+        number, window, place, zone.share[chosen], at[0], at[1], at[1], tuple(at[2:]), right, up
+    )
 
 
-def _dug(
-    part: Columns,
-    rim: Rim | None,
-    grid: Grid,
-    right: FloatArray | float,
-    up: FloatArray | float,
-) -> Columns:
+def _dug(part: Columns, rim: Rim | None, grid: Grid) -> Columns:
     """Return the columns with the side slopes of the dig raised on their base."""
     if rim is None:
         return part
-    dig = dig_heights(rim, grid, part.window, part.cells, right, up, part.base_m)
-    return Columns(
-        part.zone,
-        part.window,
-        part.place,
-        part.share,
-        part.survey_m,
-        part.base_m,
-        dig,
-        part.cover_m,
-    )
+    dig_m = dig_heights(rim, grid, part.window, part.cells, part.right, part.up, part.base_m)
+    return replace(part, dig_m=dig_m)

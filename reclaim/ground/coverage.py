@@ -79,23 +79,21 @@ class Coverage:
         column = self.column[first:last] - window.column
         return np.asarray(first + np.flatnonzero((column >= 0) & (column < window.columns)))
 
-    def whole_in(self, window: Window) -> BoolArray | None:
-        """Return where a window's cells lie wholly inside, shape ``(rows, columns)``.
+    def whole_in(self, window: Window) -> IntArray | None:
+        """Return the flat positions of a window's cells that lie wholly inside, in order.
 
         None where all of them do.
         """
         first, last = np.searchsorted(self.span_row, [window.row, window.row + window.rows])
         row = self.span_row[first:last] - window.row
         start = np.clip(self.span_start[first:last] - window.column, 0, window.columns)
-        end = np.clip(self.span_end[first:last] - window.column, 0, window.columns)
-        met = end > start
-        row, start, end = row[met], start[met], end[met]
-        if np.sum(end - start) == window.rows * window.columns:
+        count = np.clip(self.span_end[first:last] - window.column, 0, window.columns) - start
+        count = np.maximum(count, 0)
+        total = int(count.sum())
+        if total == window.rows * window.columns:
             return None
-        steps = np.zeros((window.rows, window.columns + 1), dtype=np.int8)
-        np.add.at(steps, (row, start), 1)
-        np.add.at(steps, (row, end), -1)
-        return np.cumsum(steps[:, :-1], axis=1, dtype=np.int8).view(np.bool_)
+        before = np.cumsum(count) - count
+        return np.repeat(row * window.columns + start - before, count) + np.arange(total)
 
     def tiles(self, size: int) -> set[tuple[int, int]]:
         """Return row and column of the square tiles that hold a cell, in tiles of `size` cells."""

@@ -1,8 +1,9 @@
 """How deep the dig may go: the highest of the base and the slope from every point of the rim.
 
-Comes in: the rim in plan, the survey along it, the side slope. Goes out: the height of the
-slopes at any point. Exact for a rim of straight pieces no longer than a cell, each with a linear
-elevation. Slopes are the user's choice; this says nothing about whether they stand.
+Comes in: the rim in plan, the survey along it, the side slope with its benches. Goes out: the
+height of the slopes at any point. Exact for a rim of straight pieces no longer than a cell, each
+with a linear elevation, and for benches no narrower than a cell. Slopes are the user's choice;
+this says nothing about whether they stand.
 """
 
 from __future__ import annotations
@@ -14,8 +15,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from reclaim.ground.point_values import Reader, values_at
+from reclaim.ground.side_slope import SideSlope
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     from shapely import MultiPolygon
 
     from reclaim.site.model import Grid, Window
@@ -31,9 +35,6 @@ BATCH = 1 << 14
 
 GROUP = 64
 """Rim pieces that share a circle when the pieces near a window are looked for."""
-
-UPRIGHT = 1e-6
-"""A side slope below this is as good as a vertical face."""
 
 VERTICAL = 1e12
 """Stands for an infinite lead, where the rim is steeper than the slope."""
@@ -57,9 +58,9 @@ class Rim:
         Rise of the elevation along the piece [m/m].
     lead
         How far beyond the foot of the perpendicular the highest slope starts, per metre of
-        distance from the piece [-].
-    steepness
-        Fall of the slope [m/m], one number: 1 over the side slope.
+        distance from the piece [-], for each fall of the profile; shape ``(n_falls, n_pieces)``.
+    slope
+        The profile of the slopes.
     circles, groups
         Circle around each piece, and around each `GROUP` pieces in order: x, y, radius and
         highest elevation [m]; shape ``(4, n)``.
@@ -73,7 +74,7 @@ class Rim:
     length_m: FloatArray
     rise: FloatArray
     lead: FloatArray
-    steepness: float
+    slope: SideSlope
     circles: FloatArray
     groups: FloatArray
 
@@ -91,9 +92,10 @@ class Rim:
 
         Notes
         -----
-        At distance `d` beside a piece whose elevation rises by `g` per metre, the slope of
-        steepness `k` is highest from ``d g / sqrt(k^2 - g^2)`` beyond the foot of the
-        perpendicular, held to the ends of the piece (the height is concave along it).
+        At distance `d` beside a piece whose elevation rises by `g` per metre, a slope of
+        fall `k` is highest from ``d g / sqrt(k^2 - g^2)`` beyond the foot of the perpendicular,
+        held to the ends of the piece (the height is concave along it). With benches the highest
+        may also start at an end, or where the point lies on the outer edge of a bench.
         """
         result = np.empty((3, piece.size))
         for begin in range(0, piece.size, BATCH):
@@ -103,16 +105,38 @@ class Rim:
             right, up = x_m[part] - self.x_m[chosen], y_m[part] - self.y_m[chosen]
             foot = right * east + up * north
             beside = np.abs(right * north - up * east)
-            along = foot + beside * self.lead[chosen]
-            along = np.minimum(np.maximum(along, 0), self.length_m[chosen])
-            right -= along * east
-            up -= along * north
-            distance = np.sqrt(right * right + up * up)
-            top = self.elevation_m[chosen] + self.rise[chosen] * along
-            result[0, part] = top - self.steepness * distance
-            result[1, part] = right
-            result[2, part] = up
+            for number, start in enumerate(self._starts(chosen, foot, beside)):
+                along = np.minimum(np.maximum(start, 0), self.length_m[chosen])
+                across, down = right - along * east, up - along * north
+                distance = np.sqrt(across * across + down * down)
+                top = self.elevation_m[chosen] + self.rise[chosen] * along
+                height = top - self.slope.drop(distance)
+                if number == 0:
+                    result[:, part] = height, across, down
+                else:
+                    higher = height > result[0, part]
+                    result[:, part][:, higher] = np.stack([height, across, down])[:, higher]
         return result[0], result[1], result[2]
+
+    def _starts(
+        self, piece: IntArray, foot: FloatArray, beside: FloatArray
+    ) -> Iterator[FloatArray]:
+        """Yield where along its piece the highest slope may start [m]."""
+        for lead in self.lead:
+            yield foot + beside * lead[piece]
+        if self.slope.plain:
+            return
+        yield np.zeros(piece.size)
+        yield self.length_m[piece]
+        edges_m = self.slope.edges
+        if edges_m.size:
+            middle = np.hypot(beside, foot - self.length_m[piece] / 2)
+            after = np.minimum(np.searchsorted(edges_m, middle), edges_m.size - 1)
+            inner, outer = edges_m[np.maximum(after - 1, 0)], edges_m[after]
+            edge_m = np.where(np.abs(middle - inner) < np.abs(outer - middle), inner, outer)
+            reach = np.sqrt(np.maximum(edge_m**2 - beside**2, 0))
+            yield foot - reach
+            yield foot + reach
 
     def reaching(self, x_m: float, y_m: float, radius_m: float, floor_m: float) -> IntArray:
         """Return the pieces whose slope may pass above `floor_m` inside a circle."""
@@ -128,10 +152,84 @@ class Rim:
     ) -> IntArray:
         centre_x, centre_y, own_radius, top = circles
         distance = np.hypot(centre_x - x_m, centre_y - y_m) - own_radius - radius_m
-        return np.flatnonzero(top - self.steepness * np.maximum(distance, 0) > floor_m)
+        return np.flatnonzero(top - self.slope.drop(np.maximum(distance, 0)) > floor_m)
+
+    def contenders(
+        self,
+        piece: IntArray,
+        owner: IntArray,
+        x_m: FloatArray,
+        y_m: FloatArray,
+        radius_m: float,
+        floor_m: FloatArray,
+    ) -> IntArray:
+        """Return which pairs of piece and circle may give the highest slope in the circle.
+
+        Parameters
+        ----------
+        piece, owner
+            The pairs, by circle in order; shape ``(n_pairs,)``.
+        x_m, y_m, floor_m
+            Middle of each circle, and the elevation below which nothing matters; shape
+            ``(n_circles,)``.
+        radius_m
+            Of all circles.
+        """
+        heights, right, up = self.heights(piece, x_m[owner], y_m[owner])
+        first = np.flatnonzero(np.diff(owner, prepend=-1))
+        circle = np.repeat(np.arange(first.size), np.diff(first, append=owner.size))
+        if self.slope.plain:
+            best = np.maximum.reduceat(heights, first)[circle] if piece.size else heights
+            return self._plain_contenders(
+                piece, circle, heights, best - heights, right, up, radius_m, floor_m[owner]
+            )
+        distance = np.sqrt(right * right + up * up)
+        least = heights + self.slope.drop(distance) - self.slope.drop(distance + radius_m)
+        nearest = np.maximum(distance - self.length_m[piece] - radius_m, 0)
+        most = self.circles[3][piece] - self.slope.drop(nearest)
+        best = np.maximum.reduceat(least, first)[circle] if piece.size else least
+        return np.flatnonzero((most >= best) & (most > floor_m[owner]))
+
+    def _plain_contenders(
+        self,
+        piece: IntArray,
+        circle: IntArray,
+        heights: FloatArray,
+        lag: FloatArray,
+        right: FloatArray,
+        up: FloatArray,
+        radius_m: float,
+        floor_m: FloatArray,
+    ) -> IntArray:
+        """Return the contenders of a plain slope; `lag` is how far each is below the best.
+
+        Notes
+        -----
+        A slope of fall `k` gains at most ``h k`` on its height at the middle of a circle of radius
+        `h`. The difference of two slopes changes by at most ``k |e1 - e2|`` per metre, `e` being
+        the unit vectors of their fall, and such a vector turns by at most ``h / (d - h)`` inside
+        the circle when its slope starts at distance `d` (less the length of its piece).
+        """
+        gain = radius_m * self.slope.steepness
+        kept = np.flatnonzero((lag <= 2 * gain) & (heights + gain > floor_m))
+        piece, circle = piece[kept], circle[kept]
+        lag, right, up = lag[kept], right[kept], up[kept]
+        distance = np.sqrt(right * right + up * up)
+        turn = distance - self.length_m[piece] - radius_m
+        turn = np.where(turn > radius_m / 2, radius_m / np.maximum(turn, radius_m / 2), 2.0)
+        distance = np.maximum(distance, np.finfo(float).tiny)
+        right, up = right / distance, up / distance
+        # A circle whose best cannot reach its floor has lost all its pieces by now.
+        leader = np.full(int(circle.max(initial=-1)) + 1, -1)
+        leader[circle[lag == 0]] = np.flatnonzero(lag == 0)
+        led = leader[circle]
+        apart = np.hypot(right - right[led], up - up[led]) + turn + turn[led]
+        return np.asarray(kept[lag <= gain * apart])
 
 
-def rim_of(outline: MultiPolygon, grid: Grid, read_survey: Reader, side_slope: float) -> Rim:
+def rim_of(
+    outline: MultiPolygon, grid: Grid, read_survey: Reader, side_slope: float | SideSlope
+) -> Rim:
     """Return the rim of a dig: every ring of its outline, holes included, with the survey on it.
 
     Parameters
@@ -141,7 +239,7 @@ def rim_of(outline: MultiPolygon, grid: Grid, read_survey: Reader, side_slope: f
     read_survey
         Reads the survey by window.
     side_slope
-        Horizontal over vertical, above 0.
+        The profile; a number is the one face of a plain slope, horizontal over vertical, above 0.
 
     Notes
     -----
@@ -171,10 +269,13 @@ def rim_of(outline: MultiPolygon, grid: Grid, read_survey: Reader, side_slope: f
     start, length = start[held], length[held]
     direction = (end[held] - start) / length[:, None]
     rise = (to_m[held] - from_m[held]) / length
-    steepness = 1 / max(side_slope, UPRIGHT)
-    room = steepness**2 - rise**2
-    steep = room <= 0
-    lead = np.where(steep, np.sign(rise) * VERTICAL, rise / np.sqrt(np.where(steep, 1.0, room)))
+    slope = SideSlope.of(side_slope)
+    leads = []
+    for fall in slope.falls:
+        room = fall**2 - rise**2
+        steep = room <= 0
+        lead = np.where(steep, np.sign(rise) * VERTICAL, rise / np.sqrt(np.where(steep, 1.0, room)))
+        leads.append(np.clip(lead, -VERTICAL, VERTICAL))
     start = start - (grid.west_m, grid.north_m)
     circles = np.stack(
         [
@@ -191,8 +292,8 @@ def rim_of(outline: MultiPolygon, grid: Grid, read_survey: Reader, side_slope: f
         north=direction[:, 1],
         length_m=length,
         rise=rise,
-        lead=np.clip(lead, -VERTICAL, VERTICAL),
-        steepness=steepness,
+        lead=np.stack(leads),
+        slope=slope,
         circles=circles,
         groups=_grouped(circles),
     )
@@ -283,12 +384,8 @@ def _candidates(
 
     Notes
     -----
-    In a block of half-diagonal `h` a slope of steepness `k` gains at most ``h k`` on its height
-    at the centre; where even the best stays below the floor, the block is left alone. A piece is
-    dropped where it lies so far below the best that it cannot catch up inside the block. The
-    difference of two slopes changes by at most ``k |e1 - e2|`` per metre, `e` being the unit
-    vectors of their fall, and such a vector turns by at most ``h / (d - h)`` inside the block
-    when its slope starts at distance `d` (less the length of its piece).
+    Blocks are halved down to the leaves. At each size a piece is dropped where it cannot be the
+    highest anywhere in the circle around the block, and a block where nothing reaches its floor.
     """
     size = LEAF << (len(floors) - 1)
     block_row, block_column = np.zeros(1, dtype=np.int64), np.zeros(1, dtype=np.int64)
@@ -298,26 +395,8 @@ def _candidates(
         y_m = -(window.row + (block_row + 0.5) * size) * grid.cell_y_m
         radius = np.hypot(grid.cell_x_m, grid.cell_y_m) * size / 2
         owner = np.repeat(np.arange(count.size), count)
-        heights, right, up = rim.heights(piece, x_m[owner], y_m[owner])
-        first = np.cumsum(count) - count
-        best = np.maximum.reduceat(heights, first) if count.size else heights
         floor = floors.pop()[block_row, block_column]
-        lag = best[owner] - heights
-        kept = np.flatnonzero(
-            (lag <= 2 * radius * rim.steepness) & (heights + radius * rim.steepness > floor[owner])
-        )
-        piece, owner, lag, right, up = piece[kept], owner[kept], lag[kept], right[kept], up[kept]
-        distance = np.sqrt(right * right + up * up)
-        turn = distance - rim.length_m[piece] - radius
-        turn = np.where(turn > radius / 2, radius / np.maximum(turn, radius / 2), 2.0)
-        distance = np.maximum(distance, np.finfo(float).tiny)
-        right, up = right / distance, up / distance
-        leader = np.full(count.size, -1)
-        leader[owner[lag == 0]] = np.flatnonzero(lag == 0)
-        # A block whose best cannot reach its floor has lost all its pieces by now.
-        led = leader[owner]
-        apart = np.hypot(right - right[led], up - up[led]) + turn + turn[led]
-        kept = np.flatnonzero(lag <= radius * rim.steepness * apart)
+        kept = rim.contenders(piece, owner, x_m, y_m, float(radius), floor)
         piece, owner = piece[kept], owner[kept]
         count = np.bincount(owner, minlength=count.size)
         alive = count > 0
@@ -339,11 +418,16 @@ def _floors(
     """Return the lowest floor of each block, from the leaves up to one block; inf where none."""
     leaves = -(-max(window.rows, window.columns) // LEAF)
     leaves = 1 << (leaves - 1).bit_length()
-    lowest = np.full(leaves * leaves, np.inf)
-    known = np.isfinite(floor_m)
-    leaf = (row // LEAF) * leaves + column // LEAF
-    np.minimum.at(lowest, leaf[known], floor_m[known])
-    floors = [lowest.reshape(leaves, leaves)]
+    height_m = np.where(np.isfinite(floor_m), floor_m, np.inf)
+    in_order = np.arange(window.rows * window.columns)
+    if np.array_equal(row * window.columns + column, in_order):
+        cells = np.full((leaves * LEAF, leaves * LEAF), np.inf)
+        cells[: window.rows, : window.columns] = height_m.reshape(window.rows, window.columns)
+        lowest = cells.reshape(leaves, LEAF, leaves, LEAF).min(axis=(1, 3))
+    else:
+        lowest = np.full((leaves, leaves), np.inf)
+        np.minimum.at(lowest, (row // LEAF, column // LEAF), height_m)
+    floors: list[FloatArray] = [lowest]
     while leaves > 1:
         leaves //= 2
         floors.append(floors[-1].reshape(leaves, 2, leaves, 2).min(axis=(1, 3)))

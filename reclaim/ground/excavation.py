@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 FloatArray = NDArray[np.floating[Any]]
+LiftsBy = Literal["elevation", "depth"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,7 +100,8 @@ class Excavation:
     zones
         Zone names, ``n_zones``.
     lift_top_m, lift_bottom_m
-        Elevations of the lifts, highest first [m], shape ``(n_lifts,)``.
+        Elevations of the lifts, highest first [m], shape ``(n_lifts,)``; where lifts go by depth,
+        heights above today's ground, so 0 and below.
     area_m2
         Plan area inside the footprint by zone [m2], shape ``(n_zones,)``.
     cover_m3, waste_m3
@@ -116,6 +118,8 @@ class Excavation:
         Greatest dug thickness [m].
     error
         Standard deviation of the waste volume.
+    lifts_by
+        ``elevation`` for level lifts, ``depth`` for lifts that follow today's ground.
     """
 
     zones: tuple[str, ...]
@@ -130,6 +134,7 @@ class Excavation:
     inverted_area_m2: float
     deepest_m: float
     error: VolumeError
+    lifts_by: LiftsBy = "elevation"
 
     @property
     def gross_m3(self) -> float:

@@ -18,6 +18,7 @@ from reclaim.ground.excavation import ThicknessMap
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
+    from reclaim.ground.side_slope import SideSlope
     from reclaim.site.model import Footprint, Grid, Surface, Window
 
 FloatArray = NDArray[np.floating[Any]]
@@ -30,7 +31,7 @@ def thickness_blocks(
     survey: Surface,
     base: Surface,
     *,
-    side_slope: float,
+    side_slope: float | SideSlope,
     progress: Progress | None = None,
 ) -> Iterator[tuple[Window, NDArray[np.float32]]]:
     """Yield the dug thickness block by block, for a raster file.
@@ -65,7 +66,7 @@ def thickness_map(
     survey: Surface,
     base: Surface,
     *,
-    side_slope: float,
+    side_slope: float | SideSlope,
     most_cells: int = 400_000,
     progress: Progress | None = None,
 ) -> ThicknessMap:
@@ -76,7 +77,7 @@ def thickness_map(
     footprint, grid, survey, base
         From the site.
     side_slope
-        Horizontal over vertical; 0 for vertical faces.
+        Horizontal over vertical, 0 for vertical faces; or a profile with benches.
     most_cells
         Most cells the map may have; cells are merged in squares until it fits.
     progress
@@ -88,33 +89,71 @@ def thickness_map(
         Where the footprint is empty.
     """
     layout = Layout(footprint, grid)
-    extent = layout.extent
-    if extent.rows == 0:
-        raise ValueError("The footprint is empty.")
-    merged = 1
-    while -(-extent.rows // merged) * -(-extent.columns // merged) > most_cells:
-        merged += 1
-    shape = -(-extent.rows // merged), -(-extent.columns // merged)
-    sums = np.zeros((3, shape[0] * shape[1]))
+    coarse = CoarseMap(layout, most_cells)
     for part in columns(layout, survey, base, side_slope=side_slope, progress=progress):
-        place, weight, survey_m, dig_m = _known(part)
-        row, column = np.divmod(place, part.window.columns)
-        row = (row + part.window.row - extent.row) // merged
-        column = (column + part.window.column - extent.column) // merged
-        cell = row * shape[1] + column
-        for number, values in enumerate((weight, weight * survey_m, weight * dig_m)):
-            sums[number] += np.bincount(cell, values, minlength=sums.shape[1])
-    share = np.where(sums[0] > 0, sums[0], np.nan)
-    survey_mean, dig_mean = ((total / share).reshape(shape) for total in sums[1:])
+        place, share, survey_m, dig_m = _known(part)
+        coarse.add(part.window, place, share, survey_m, dig_m)
+    survey_mean, dig_mean = coarse.means()
     return ThicknessMap(
-        west_m=grid.west_m + extent.column * grid.cell_x_m,
-        north_m=grid.north_m - extent.row * grid.cell_y_m,
-        cell_x_m=grid.cell_x_m * merged,
-        cell_y_m=grid.cell_y_m * merged,
+        west_m=coarse.west_m,
+        north_m=coarse.north_m,
+        cell_x_m=coarse.cell_x_m,
+        cell_y_m=coarse.cell_y_m,
         thickness_m=survey_mean - dig_mean,
         survey_m=survey_mean,
         dig_m=dig_mean,
     )
+
+
+class CoarseMap:
+    """Means over merged cells, gathered column by column, so that a map always fits in memory.
+
+    Attributes
+    ----------
+    west_m, north_m, cell_x_m, cell_y_m
+        Corner and cell size of the map [m].
+    """
+
+    def __init__(self, layout: Layout, most_cells: int) -> None:
+        """Choose how many cells of the grid are merged.
+
+        Raises
+        ------
+        ValueError
+            Where the footprint is empty.
+        """
+        grid, extent = layout.grid, layout.extent
+        if extent.rows == 0:
+            raise ValueError("The footprint is empty.")
+        merged = 1
+        while -(-extent.rows // merged) * -(-extent.columns // merged) > most_cells:
+            merged += 1
+        self._row, self._column, self._merged = extent.row, extent.column, merged
+        self._shape = -(-extent.rows // merged), -(-extent.columns // merged)
+        self._sums: list[FloatArray] = []
+        self.west_m = grid.west_m + extent.column * grid.cell_x_m
+        self.north_m = grid.north_m - extent.row * grid.cell_y_m
+        self.cell_x_m, self.cell_y_m = grid.cell_x_m * merged, grid.cell_y_m * merged
+
+    def add(
+        self, window: Window, place: IntArray, share: FloatArray, *quantities: FloatArray
+    ) -> None:
+        """Add columns at flat positions of a window, each with its share of a cell."""
+        row, column = np.divmod(place, window.columns)
+        row = (row + window.row - self._row) // self._merged
+        column = (column + window.column - self._column) // self._merged
+        cell = row * self._shape[1] + column
+        if not self._sums:
+            size = self._shape[0] * self._shape[1]
+            self._sums = [np.zeros(size) for _ in range(len(quantities) + 1)]
+        weighted = share, *(share * values for values in quantities)
+        for number, values in enumerate(weighted):
+            self._sums[number] += np.bincount(cell, values, minlength=self._sums[number].size)
+
+    def means(self) -> list[FloatArray]:
+        """Return the mean of each quantity, NaN where there was none; shape ``(rows, columns)``."""
+        share = np.where(self._sums[0] > 0, self._sums[0], np.nan)
+        return [(total / share).reshape(self._shape) for total in self._sums[1:]]
 
 
 def _known(part: Columns) -> tuple[IntArray, FloatArray, FloatArray, FloatArray]:

@@ -13,11 +13,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from reclaim.ground.excavation import VolumeError
+from reclaim.ground.point_values import values_at
 from reclaim.reference import read_rows
 
 if TYPE_CHECKING:
     from reclaim.ground.columns import Columns
-    from reclaim.site.model import Grid, Window
+    from reclaim.site.model import Grid, Surface, Window
 
 FloatArray = NDArray[np.floating[Any]]
 BoolArray = NDArray[np.bool_]
@@ -57,6 +58,22 @@ class DugArea:
         )
         self.squares_m4 = 0.0
 
+    def at_centres(self, surface: Surface, grid: Grid, otherwise: float) -> FloatArray:
+        """Return a surface in the middle of each coarse cell, `otherwise` where it is unknown."""
+        rows, columns = self.area_m2.shape
+        west_m = grid.west_m + self._column * grid.cell_x_m
+        north_m = grid.north_m - self._row * grid.cell_y_m
+        x_m, y_m = np.meshgrid(
+            west_m + (np.arange(columns) + 0.5) * self.cell_x_m,
+            north_m - (np.arange(rows) + 0.5) * self.cell_y_m,
+        )
+        x_m, y_m = x_m.reshape(-1), y_m.reshape(-1)
+        values = np.full(x_m.size, np.nan)
+        dug = self.area_m2.reshape(-1) > 0
+        with surface.reader() as read:
+            values[dug] = values_at(read, grid, x_m[dug], y_m[dug])
+        return np.where(np.isfinite(values), values, otherwise).reshape(rows, columns)
+
     def add(self, part: Columns, dug: BoolArray | None = None) -> None:
         """Add the columns that are dug; all of them where `dug` is None."""
         window = part.window
@@ -89,7 +106,7 @@ def volume_error(
     dug_to_base: DugArea,
     *,
     survey_sd_m: float,
-    base_sd_m: float,
+    base_sd_m: float | FloatArray,
     error_range_m: float,
 ) -> VolumeError:
     """Return the standard deviations of the dug volume.
@@ -100,14 +117,15 @@ def volume_error(
         Where anything is dug (the survey's error counts), and where the dig ends on the base
         rather than on a slope (the base's error counts).
     survey_sd_m, base_sd_m
-        Standard deviation of the spatially correlated error of a point [m].
+        Standard deviation of the spatially correlated error of a point [m]; that of the base may
+        differ from coarse cell to coarse cell, as a kriged one does, shape ``(rows, columns)``.
     error_range_m
         Range of the spherical covariance [m]: points further apart are independent.
 
     Notes
     -----
-    With `sd` of a cell and areas `a` of cells: random ``sd sqrt(sum a^2)``, systematic
-    ``sd sum a``, correlated ``sd sqrt(sum a_i a_j rho_ij)``. Equations 11-16 of Anderson (2019),
+    With `sd` and areas `a` of cells: random ``sd sqrt(sum a^2)``, systematic ``sd sum a``,
+    correlated ``sqrt(sum sd_i sd_j a_i a_j rho_ij)``. Equations 11-16 of Anderson (2019),
     Earth Surface Processes and Landforms 44, 1015-1033, are the first two, and the third for a
     range that is small beside the area.
     """
@@ -118,8 +136,8 @@ def volume_error(
     random = correlated = systematic = 0.0
     for area, sd_m, name in surfaces:
         random += ground_default(f"{name}_random_sd_m") ** 2 * area.squares_m4
-        correlated += sd_m**2 * covariance_integral(
-            area.area_m2, area.cell_x_m, area.cell_y_m, error_range_m
+        correlated += covariance_integral(
+            sd_m * area.area_m2, area.cell_x_m, area.cell_y_m, error_range_m
         )
         systematic += (ground_default(f"{name}_datum_sd_m") * float(area.area_m2.sum())) ** 2
     return VolumeError(float(np.sqrt(random)), float(np.sqrt(correlated)), systematic**0.5)
@@ -133,7 +151,8 @@ def covariance_integral(
     Parameters
     ----------
     area_m2
-        Area inside each cell of a raster [m2], shape ``(rows, columns)``.
+        Area inside each cell of a raster [m2], shape ``(rows, columns)``; times a standard
+        deviation [m3] it gives the variance of a volume [m6].
     cell_x_m, cell_y_m, range_m
         Cell size and range [m].
 

@@ -14,7 +14,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from reclaim.ground.columns import Columns, Layout, Progress, columns
-from reclaim.ground.excavation import Excavation
+from reclaim.ground.excavation import Excavation, LiftsBy
+from reclaim.ground.side_slope import SideSlope
 from reclaim.ground.volume_error import DugArea, volume_error
 
 if TYPE_CHECKING:
@@ -31,11 +32,13 @@ def measure(
     base: Surface,
     cover: Surface,
     *,
-    side_slope: float,
+    side_slope: float | SideSlope,
     overdig_m: float,
     lift_m: float,
+    lifts_by: LiftsBy = "elevation",
     survey_sd_m: float,
     base_sd_m: float,
+    base_sd: Surface | None = None,
     error_range_m: float,
     progress: Progress | None = None,
 ) -> Excavation:
@@ -50,13 +53,16 @@ def measure(
     cover
         Thickness of the cover [m], taken from the top; no more than what is dug.
     side_slope
-        Horizontal over vertical; 0 for vertical faces.
+        Horizontal over vertical, 0 for vertical faces; or a profile with benches.
     overdig_m
         Soil taken below the base where the dig reaches it [m].
     lift_m
-        Height of the lifts [m]; their limits are multiples of it in elevation.
-    survey_sd_m, base_sd_m, error_range_m
-        See `reclaim.ground.volume_error.volume_error`.
+        Height of the lifts [m]; their limits are multiples of it.
+    lifts_by
+        Whether lifts are level, or go by depth below today's ground.
+    survey_sd_m, base_sd_m, base_sd, error_range_m
+        See `reclaim.ground.volume_error.volume_error`; `base_sd` is a surface of standard
+        deviations that takes the place of `base_sd_m` where it is known, as a kriged base has.
     progress
         Called with windows done and windows in all.
 
@@ -70,19 +76,23 @@ def measure(
     Sum over columns of plan area times thickness. A column whose survey, base or cover is unknown
     adds to `unknown_area_m2` and to nothing else.
     """
-    if lift_m <= 0 or side_slope < 0 or overdig_m < 0:
-        raise ValueError("lift_m must be above 0, side_slope and overdig_m at least 0.")
+    if lift_m <= 0 or overdig_m < 0:
+        raise ValueError("lift_m must be above 0, overdig_m at least 0.")
+    slope = SideSlope.of(side_slope)
     layout = Layout(footprint, grid)
-    ledger = _Ledger(len(footprint.zones), grid.cell_area_m2, lift_m)
+    ledger = _Ledger(len(footprint.zones), grid.cell_area_m2, lift_m, lifts_by)
     dug = DugArea(layout.extent, grid)
-    dug_to_base = DugArea(layout.extent, grid) if side_slope > 0 else dug
+    dug_to_base = dug if slope.upright else DugArea(layout.extent, grid)
     for part in columns(layout, survey, base, cover, side_slope=side_slope, progress=progress):
         ledger.add(part, dug, dug_to_base)
+    base_sds_m: float | FloatArray = base_sd_m
+    if base_sd is not None:
+        base_sds_m = dug_to_base.at_centres(base_sd, grid, otherwise=base_sd_m)
     error = volume_error(
         dug,
         dug_to_base,
         survey_sd_m=survey_sd_m,
-        base_sd_m=base_sd_m,
+        base_sd_m=base_sds_m,
         error_range_m=error_range_m,
     )
     top_m, bottom_m, cover_m3, waste_m3 = ledger.lifts()
@@ -99,14 +109,16 @@ def measure(
         inverted_area_m2=float(ledger.by_zone("inverted").sum()),
         deepest_m=ledger.deepest_m,
         error=error,
+        lifts_by=lifts_by,
     )
 
 
 class _Ledger:
     """Sums of the columns by zone and lift, kept per window until the end."""
 
-    def __init__(self, n_zones: int, cell_area_m2: float, lift_m: float) -> None:
+    def __init__(self, n_zones: int, cell_area_m2: float, lift_m: float, lifts_by: LiftsBy) -> None:
         self._n_zones = n_zones
+        self._by_depth = lifts_by == "depth"
         self._cell_area_m2 = cell_area_m2
         self._lift_m = lift_m
         self._sums: defaultdict[tuple[str, int], list[float]] = defaultdict(list)
@@ -130,12 +142,12 @@ class _Ledger:
 
     def add(self, part: Columns, dug: DugArea, dug_to_base: DugArea) -> None:
         """Add the columns of one zone in one window."""
-        assert part.cover_m is not None
         self._note("area", part.zone, self._area(part))
-        thickness = np.subtract(part.survey_m, part.base_m, dtype=np.float64)
-        lowest = thickness.min()
-        if np.isnan(lowest) or np.isnan(part.cover_m.min()):
-            known = np.isfinite(thickness) & np.isfinite(part.cover_m)
+        part = part.in_double()
+        thickness = part.survey_m - part.base_m
+        lowest, (cover_m,) = thickness.min(), part.others_m
+        if np.isnan(lowest) or np.isnan(np.min(cover_m)):
+            known = np.isfinite(thickness) & np.isfinite(cover_m)
             self._note("unknown", part.zone, self._area(part, ~known))
             if not known.any():
                 return
@@ -155,10 +167,9 @@ class _Ledger:
         everywhere: bool,
     ) -> None:
         """Add columns whose surfaces are known; `everywhere` where all reach below the survey."""
-        assert part.cover_m is not None
-        survey_m = part.survey_m.astype(np.float64, copy=False)
+        survey_m, (cover_m,) = part.survey_m, part.others_m
         if part.dig_m is part.base_m and everywhere:
-            bottom_m = part.base_m.astype(np.float64, copy=False)
+            bottom_m = part.base_m
             dug.add(part)
             if dug_to_base is not dug:
                 dug_to_base.add(part)
@@ -176,8 +187,10 @@ class _Ledger:
             left = self._sum(part, gross_m - thickness)
             self._note("left", part.zone, left * self._cell_area_m2)
         self.deepest_m = max(self.deepest_m, float(thickness.max()))
-        cover_m = part.cover_m if part.cover_m.min() >= 0 else np.maximum(part.cover_m, 0)
-        cover_base_m = np.maximum(survey_m - cover_m, bottom_m)
+        cover_m = np.maximum(cover_m, 0)
+        cover_base_m = survey_m - cover_m
+        if not np.max(cover_m) <= thickness.min():
+            np.maximum(cover_base_m, bottom_m, out=cover_base_m)
         self._add_lifts(part, survey_m, cover_base_m, bottom_m)
 
     def _add_lifts(
@@ -189,6 +202,8 @@ class _Ledger:
         cover's underside; the waste, that less what lies in it under the bottom of the dig.
         """
         surfaces = survey_m, cover_base_m, bottom_m
+        if self._by_depth:
+            surfaces = np.zeros_like(survey_m), cover_base_m - survey_m, bottom_m - survey_m
         ranges = [(float(each.min()), float(each.max())) for each in surfaces]
         first = int(np.floor(ranges[2][0] / self._lift_m))
         last = max(first + 1, int(np.ceil(ranges[0][1] / self._lift_m)))
@@ -220,7 +235,8 @@ class _Ledger:
         above = total - (levels_m - levels_m[0]) * weight
         above[levels_m >= highest] = 0.0
         for number in np.flatnonzero((levels_m > lowest) & (levels_m < highest)):
-            above[number] = self._sum(part, np.maximum(surface_m - levels_m[number], 0))
+            higher_m = np.maximum(surface_m, levels_m[number])
+            above[number] = self._sum(part, higher_m) - levels_m[number] * weight
         slabs: FloatArray = -np.diff(above)
         # Under every surface a full slab is the same number, so that it cancels without a rest.
         slabs[levels_m[1:] <= lowest] = weight * self._lift_m

@@ -13,25 +13,32 @@ from reclaim.ground.known_surfaces import (
     plane,
     rough_outline,
 )
+from reclaim.ground.side_slope import SideSlope
 from reclaim.site.model import Grid, Window
 
 GRID = Grid(1000.0, 3000.0, 1.0, 0.8, 300, 260)
+STEPPED = [
+    SideSlope(0.7, bench_height_m=4.0, bench_width_m=2.5),
+    SideSlope(0.0, bench_height_m=3.0, bench_width_m=3.0),
+    SideSlope(1.5, upper_face=3.0, upper_depth_m=2.0),
+    SideSlope(1.0, bench_height_m=5.0, bench_width_m=3.0, upper_face=2.0, upper_depth_m=1.5),
+]
 
 
-def rim_on(formula, polygon: shapely.Geometry, side_slope: float) -> Rim:
+def rim_on(formula, polygon: shapely.Geometry, side_slope: float | SideSlope) -> Rim:
     with KnownSurface(GRID, formula).reader() as read:
         return rim_of(plain_footprint(polygon).outline, GRID, read, side_slope)
 
 
-@pytest.mark.parametrize("seed", range(4))
-@pytest.mark.parametrize("side_slope", [0.7, 1.5, 4.0])
-def test_pruning_never_loses_the_highest_slope(seed: int, side_slope: float):
+@pytest.mark.parametrize("seed", range(3))
+@pytest.mark.parametrize("side_slope", [0.7, 1.5, 4.0, *STEPPED])
+def test_pruning_never_loses_the_highest_slope(seed: int, side_slope: float | SideSlope):
     rng = np.random.default_rng(seed)
     polygon = rough_outline(60, 1130, 2880, 80, jag=1.5, seed=seed)
     polygon = polygon.difference(shapely.Point(1150, 2890).buffer(12))
     rim = rim_on(hummocks(20, 6.0 + seed, 1100, 2900), polygon, side_slope)
     window = Window(3, 5, 250, 240)
-    place = rng.permutation(window.rows * window.columns)[:1500]
+    place = rng.permutation(window.rows * window.columns)[:600]
     right, up = rng.uniform(-0.5, 0.5, (2, place.size))
     floor_m = rng.uniform(2, 15) + rng.uniform(0, 2, place.size)
     found = dig_heights(rim, GRID, window, place, right, up, floor_m)
@@ -66,6 +73,22 @@ def test_closed_form_along_a_piece_is_the_highest_of_its_points(side_slope: floa
     np.testing.assert_allclose(found, sampled.max(axis=0), atol=1e-6)
     start = distance[sampled.argmax(axis=0), np.arange(300)]
     np.testing.assert_allclose(np.hypot(right, up), start, atol=2e-3)
+
+
+@pytest.mark.parametrize("side_slope", STEPPED)
+def test_benches_along_a_piece_are_the_highest_of_its_points(side_slope: SideSlope):
+    rim = rim_on(plane(50, 0.2, 0.1, 1100, 2900), shapely.box(1050, 2850, 1090, 2880), side_slope)
+    rng = np.random.default_rng(5)
+    piece = rng.integers(0, rim.x_m.size, 2000)
+    x_m, y_m = rng.uniform(30, 110, 2000), rng.uniform(-170, -100, 2000)
+    found, _, _ = rim.heights(piece, x_m, y_m)
+    along = np.linspace(0, 1, 801)[:, None] * rim.length_m[piece]
+    distance = np.hypot(
+        x_m - rim.x_m[piece] - along * rim.east[piece],
+        y_m - rim.y_m[piece] - along * rim.north[piece],
+    )
+    sampled = rim.elevation_m[piece] + rim.rise[piece] * along - side_slope.drop(distance)
+    assert np.all(found >= sampled.max(axis=0) - 1e-9)
 
 
 def test_beside_a_straight_face_the_slope_falls_with_the_distance():

@@ -1,16 +1,21 @@
 """Volumes and their error against closed forms, published figures and other libraries."""
 
+import gstools
 import numpy as np
 import pytest
 import shapely
 from exactextract import exact_extract
 from exactextract.raster import NumPyRasterSource
 from matplotlib.cbook import get_sample_data
+from scipy.interpolate import LinearNDInterpolator
+from scipy.spatial import Delaunay
+from scipy.stats import multivariate_normal, qmc
 
 from reclaim.ground import Excavation, end_area_volume, measure, prismoidal_volume, second_opinion
 from reclaim.ground.columns import Layout
 from reclaim.ground.known_surfaces import (
     KnownSurface,
+    hummocks,
     level,
     paraboloid,
     plain_footprint,
@@ -328,3 +333,65 @@ def test_real_terrain_with_exactextract():
     feature = {"type": "Feature", "properties": {}, "geometry": shapely.geometry.mapping(polygon)}
     total = exact_extract(source, feature, ["sum"])[0]["properties"]["sum"]
     assert terrain_volume(heights, grid, polygon) == pytest.approx(total * 90**2, rel=2e-4)
+
+
+def test_dig_with_slopes_against_points_thrown_at_it():
+    # A second method that shares nothing with the grid: Sobol points, each held against a rim of
+    # points every 0.2 m. 8192 points give the mean to about 0.1 %.
+    outline = rough_outline(40, 60, 60, 38, jag=0.5, seed=3)
+    ground, base = hummocks(20, 18, 0, 0), plane(9, 0.02, -0.01, 60, 60)
+    found = dug_m3(plain_footprint(outline), square_grid(120, 0.5), ground, base, 1.5)
+    west, south, east, north = outline.bounds
+    x, y = qmc.scale(qmc.Sobol(2, seed=1).random(8192), [west, south], [east, north]).T
+    inside = shapely.contains_xy(outline, x, y)
+    x, y = x[inside], y[inside]
+    ring = outline.exterior
+    steps = np.arange(0, ring.length, 0.2)
+    rim_x, rim_y = shapely.get_coordinates(shapely.line_interpolate_point(ring, steps)).T
+    rim_m = ground(rim_x, rim_y)
+    slope = np.array(
+        [np.max(rim_m - np.hypot(rim_x - u, rim_y - v) / 1.5) for u, v in zip(x, y, strict=True)]
+    )
+    thick = np.maximum(ground(x, y) - np.maximum(base(x, y), slope), 0)
+    expected = outline.area * thick.mean()
+    assert found == pytest.approx(expected, rel=4e-3)
+
+
+def test_correlated_error_against_a_library_of_random_fields():
+    # Covariance of gstools 1.7, normal fields of scipy, over an irregular area; its randomization
+    # of a spherical covariance takes minutes, its covariance none. 10 000 fields: sd to 0.7 %.
+    rows, columns, cell_m, range_m = 20, 25, 4.0, 25.0
+    row, column = np.meshgrid(np.arange(rows), np.arange(columns), indexing="ij")
+    area = np.where(np.hypot(row - 9, column - 12) < 8 + 2 * np.sin(column), cell_m**2, 0.0)
+    model = gstools.Spherical(dim=2, var=0.4**2, len_scale=range_m)
+    # Spherical in the library reaches zero at its len_scale, as ours does at the range.
+    assert model.correlation(range_m) == pytest.approx(0, abs=1e-9)
+    x, y = column[area > 0] * cell_m, row[area > 0] * cell_m
+    covariance = model.covariance(np.hypot(x[:, None] - x, y[:, None] - y))
+    fields = multivariate_normal(cov=covariance, seed=3).rvs(10_000)
+    found = 0.4 * covariance_integral(area, cell_m, cell_m, range_m) ** 0.5
+    # Fields on points, integral over cells: the latter is a little smaller at this cell size.
+    assert found == pytest.approx((fields @ area[area > 0]).std(), rel=0.03)
+
+
+def test_volume_of_a_tin_by_prisms():
+    # Every triangle is a prism between the base and its plane: V = A (z1 + z2 + z3) / 3 - A z0
+    # (any surveying handbook). The grid takes the triangulation at its cell centres.
+    rng = np.random.default_rng(8)
+    points = np.vstack([rng.uniform(5, 95, (120, 2)), [[5, 5], [95, 5], [5, 95], [95, 95]]])
+    heights = 20 + 2 * np.sin(points[:, 0] / 20) + rng.uniform(0, 1, len(points))
+    triangles = Delaunay(points)
+    corners = points[triangles.simplices]
+    (ax, ay), (bx, by) = (corners[:, 1] - corners[:, 0]).T, (corners[:, 2] - corners[:, 0]).T
+    areas = np.abs(ax * by - ay * bx) / 2
+    expected = float(np.sum(areas * (heights[triangles.simplices].mean(axis=1) - 12)))
+    surface = LinearNDInterpolator(triangles, heights)
+    hull = shapely.MultiPoint(points).convex_hull
+    found = [
+        dug_m3(plain_footprint(hull), square_grid(100, cell_m), surface, level(12))
+        for cell_m in (1.0, 0.25)
+    ]
+    # Cells whose centre lies beyond the hull are unknown: a strip that halves with the cell.
+    errors = np.abs(np.array(found) / expected - 1)
+    assert errors[1] < 2e-3
+    assert errors[1] < errors[0]
