@@ -13,6 +13,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from reclaim.reference import material_names
+from reclaim.site.samplingmethod import is_narrow, is_of_unknown_width
+from reclaim.waste.moisture import moisture_pattern
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -30,6 +32,8 @@ class CoreComposites:
     ----------
     core_ids, zones
         Per core; the zone is empty outside every zone.
+    places_m
+        East and north of the collars [m], shape ``(n_cores, 2)``.
     wet_fraction
         Share of each material in the wet mass, shape ``(n_cores, n_materials)``.
     moisture, bulk_density_t_m3
@@ -40,10 +44,16 @@ class CoreComposites:
         Waste that the core stands for: logged length times density [m or t/m2].
     samples, sorted_kg
         Number of samples and their sorted mass [kg], shape ``(n_cores,)``.
+    narrow, of_unknown_width
+        Cores from a bore too narrow for coarse pieces, and cores that may be; ``(n_cores,)``.
+    moisture_pattern
+        Moisture of the materials, of which only the proportions count: as measured on the
+        samples, else of the reference, shape ``(n_materials,)``.
     """
 
     core_ids: tuple[str, ...]
     zones: tuple[str, ...]
+    places_m: FloatArray
     wet_fraction: FloatArray
     moisture: FloatArray
     bulk_density_t_m3: FloatArray
@@ -52,6 +62,9 @@ class CoreComposites:
     weight: FloatArray
     samples: NDArray[np.int_]
     sorted_kg: FloatArray
+    narrow: NDArray[np.bool_]
+    of_unknown_width: NDArray[np.bool_]
+    moisture_pattern: FloatArray
 
     def __len__(self) -> int:
         return len(self.core_ids)
@@ -73,10 +86,10 @@ def core_composites(cores: Cores) -> CoreComposites:
     rows = []
     for core_id, samples in cores.samples.groupby("core_id", sort=True):
         intervals = waste[waste["core_id"] == core_id]
-        lengths = _length_in(samples, intervals)
+        lengths = length_in(samples, intervals)
         if lengths.sum() > 0:
             rows.append((str(core_id), *_composite(samples, lengths), _logged(intervals)))
-    zone_of = dict(zip(cores.collars["core_id"], cores.collars["zone"], strict=True))
+    collars = cores.collars.set_index("core_id").loc[[row[0] for row in rows]]
     fractions, moisture, density, sampled, counts, masses, logged = (
         np.array([row[i] for row in rows], dtype=float) for i in range(1, 8)
     )
@@ -84,7 +97,8 @@ def core_composites(cores: Cores) -> CoreComposites:
     weighted_by_density = bool(rows) and bool(np.isfinite(density).all())
     return CoreComposites(
         core_ids=tuple(row[0] for row in rows),
-        zones=tuple(str(zone_of.get(row[0], "")) for row in rows),
+        zones=tuple(str(zone) for zone in collars["zone"]),
+        places_m=collars[["x_m", "y_m"]].to_numpy(dtype=float),
         wet_fraction=fractions.reshape(len(rows), len(material_names())),
         moisture=moisture,
         bulk_density_t_m3=density,
@@ -93,11 +107,14 @@ def core_composites(cores: Cores) -> CoreComposites:
         weight=length * density if weighted_by_density else length,
         samples=counts.astype(int),
         sorted_kg=masses,
+        narrow=is_narrow(collars),
+        of_unknown_width=is_of_unknown_width(collars),
+        moisture_pattern=moisture_pattern(cores),
     )
 
 
-def _length_in(samples: pd.DataFrame, intervals: pd.DataFrame) -> FloatArray:
-    """Length of each sample inside the intervals [m], shape ``(n_samples,)``."""
+def length_in(samples: pd.DataFrame, intervals: pd.DataFrame) -> FloatArray:
+    """Return the length of each sample inside the intervals [m], shape ``(n_samples,)``."""
     top = samples["from_m"].to_numpy(dtype=float)[:, None]
     bottom = samples["to_m"].to_numpy(dtype=float)[:, None]
     overlap = np.minimum(bottom, intervals["to_m"].to_numpy(dtype=float)) - np.maximum(

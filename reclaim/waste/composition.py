@@ -62,16 +62,13 @@ def composition_from_cores(
     since samples of one core are not independent: Davison and Hinkley (1997), Bootstrap Methods
     and their Application, section 3.8 (resampling of clusters).
     """
-    inside = [i for i, name in enumerate(composites.zones) if name]
-    everywhere = np.array(inside or range(len(composites)))
     pooled = tuple(
         zone for zone in zones if composites.zones.count(zone) < constant("fewest_cores")
     )
     parts = []
     for zone in zones:
-        own = np.array([i for i, name in enumerate(composites.zones) if name == zone])
-        chosen, stream = (everywhere, "site") if zone in pooled else (own, zone)
-        parts.append(resampled_means(composites, chosen, stream, draws))
+        stream = "site" if zone in pooled else zone
+        parts.append(resampled_means(composites, cores_of_zone(composites, zone), stream, draws))
     return Composition(
         zones=tuple(zones),
         wet_fraction=np.stack([part[0] for part in parts], axis=1),
@@ -79,6 +76,17 @@ def composition_from_cores(
         bulk_density_t_m3=np.stack([part[2] for part in parts], axis=1),
         pooled_zones=pooled,
     )
+
+
+def cores_of_zone(composites: CoreComposites, zone: str) -> NDArray[np.int_]:
+    """Return the numbers of the cores that speak for a zone.
+
+    Its own where there are ``fewest_cores``, else all that lie in a zone, else all.
+    """
+    if composites.zones.count(zone) >= constant("fewest_cores"):
+        return np.array([i for i, name in enumerate(composites.zones) if name == zone])
+    inside = [i for i, name in enumerate(composites.zones) if name]
+    return np.array(inside or range(len(composites)))
 
 
 def resampled_means(

@@ -12,7 +12,7 @@ from reclaim.reference import constant, material_names
 from reclaim.waste.composition import composition_from_cores, resampled_means
 from reclaim.waste.feed import CoreSummary
 from reclaim.waste.moisture import material_moisture
-from reclaim.waste.tonnage import moisture_pattern
+from reclaim.waste.narrow_bores import bore_shares, take_off_bias
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -40,8 +40,9 @@ def summarise_cores(
     if not len(composites):
         raise ValueError("No core has a sample in waste.")
     own_zones = tuple(sorted({zone for zone in composites.zones if zone}))
-    best = _by_zone(composites, own_zones, Draws.best_estimate())
-    draws = _by_zone(composites, own_zones, Draws(int(constant("bootstrap_draws")), seed))
+    best = _by_zone(composites, own_zones, assumptions, Draws.best_estimate())
+    resamples = Draws(int(constant("bootstrap_draws")), seed)
+    draws = _by_zone(composites, own_zones, assumptions, resamples)
     low, high = np.quantile(draws[0], [0.1, 0.9], axis=0)
     moisture, moisture_low, moisture_high = _moisture_band(best[1], draws[1], assumptions)
     return CoreSummary(
@@ -51,7 +52,7 @@ def summarise_cores(
         wet_fraction=best[0][0],
         low=low,
         high=high,
-        dry_fraction=_dry(best[0][0], moisture),
+        dry_fraction=_dry(best[0][0], moisture, composites.moisture_pattern),
         moisture=moisture,
         moisture_low=moisture_low,
         moisture_high=moisture_high,
@@ -60,19 +61,29 @@ def summarise_cores(
 
 
 def _by_zone(
-    composites: CoreComposites, zones: tuple[str, ...], draws: Draws
+    composites: CoreComposites,
+    zones: tuple[str, ...],
+    assumptions: Mapping[str, Assumption],
+    draws: Draws,
 ) -> tuple[FloatArray, FloatArray]:
     """Composition and moisture of each zone and of all cores, ``(n_draws, n_zones + 1, ...)``."""
     everywhere = np.arange(len(composites))
-    fractions, moisture, _ = resampled_means(composites, everywhere, _SITE, draws)
-    fractions, moisture = fractions[:, None, :], moisture[:, None]
-    if not zones:
-        return fractions, moisture
-    parts = composition_from_cores(composites, zones, draws)
-    return (
-        np.concatenate([parts.wet_fraction, fractions], axis=1),
-        np.concatenate([parts.moisture, moisture], axis=1),
+    fractions, moisture, density = (
+        values[:, None] for values in resampled_means(composites, everywhere, _SITE, draws)
     )
+    if zones:
+        parts = composition_from_cores(composites, zones, draws)
+        fractions = np.concatenate([parts.wet_fraction, fractions], axis=1)
+        moisture = np.concatenate([parts.moisture, moisture], axis=1)
+        density = np.concatenate([parts.bulk_density_t_m3, density], axis=1)
+    weight = composites.weight / composites.weight.sum()
+    of_site = weight @ composites.narrow, weight @ composites.of_unknown_width
+    narrow, unknown = (
+        np.append(shares, whole)
+        for shares, whole in zip(bore_shares(composites, zones), of_site, strict=True)
+    )
+    fractions, _ = take_off_bias(fractions, density, narrow, unknown, assumptions, draws)
+    return fractions, moisture
 
 
 def _moisture_band(
@@ -87,8 +98,8 @@ def _moisture_band(
     return np.full(size, assumption.central), np.full(size, stated[0]), np.full(size, stated[1])
 
 
-def _dry(wet_fraction: FloatArray, moisture: FloatArray) -> FloatArray:
-    dry = wet_fraction * (1 - material_moisture(wet_fraction, moisture_pattern(), moisture))
+def _dry(wet_fraction: FloatArray, moisture: FloatArray, pattern: FloatArray) -> FloatArray:
+    dry = wet_fraction * (1 - material_moisture(wet_fraction, pattern, moisture))
     return np.asarray(dry / dry.sum(axis=1, keepdims=True))
 
 

@@ -11,6 +11,8 @@ from numpy.typing import NDArray
 if TYPE_CHECKING:
     import pandas as pd
 
+    from reclaim.waste.core_study import CoreStudy
+
 FloatArray = NDArray[np.floating[Any]]
 
 
@@ -35,6 +37,8 @@ class CoreSummary:
         Fraction of wet mass, shape ``(n_zones + 1,)``.
     moisture_measured
         False where the moisture is a default because no sample has one.
+    study
+        Statistics, pattern in space and next cores; None where they were not asked for.
     """
 
     materials: tuple[str, ...]
@@ -48,11 +52,12 @@ class CoreSummary:
     moisture_low: FloatArray
     moisture_high: FloatArray
     moisture_measured: bool
+    study: CoreStudy | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class Properties:
-    """What each material is like, per draw; every array has shape ``(n_draws, n_materials)``.
+    """What each material is like, per draw; arrays are ``(n_draws, n_materials)`` unless stated.
 
     Attributes
     ----------
@@ -68,6 +73,9 @@ class Properties:
         Share of dry mass that can still rot today [-].
     box_loss
         Share of that which a drying box run takes [-].
+    heavy_metals_mg_kg
+        Of dry mass [mg/kg], in the order of `reclaim.reference.heavy_metals`, shape
+        ``(n_draws, n_materials, n_metals)``.
     """
 
     ncv_dry_mj_kg: FloatArray
@@ -78,6 +86,7 @@ class Properties:
     mercury_mg_kg: FloatArray
     degradable: FloatArray
     box_loss: FloatArray
+    heavy_metals_mg_kg: FloatArray
 
 
 @dataclass(frozen=True, slots=True)

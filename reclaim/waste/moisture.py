@@ -2,14 +2,78 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from reclaim.reference import material_names, material_properties
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from reclaim.site.model import Cores
+
 FloatArray = NDArray[np.floating[Any]]
 
 _HALVINGS = 100
+
+
+def moisture_pattern(cores: Cores | None = None) -> FloatArray:
+    """Return a moisture of each material of which only the proportions count, ``(n_materials,)``.
+
+    Materials whose moisture was measured on samples have it; the others have the reference's
+    typical moisture in mixed waste, their water per dry matter scaled by the one factor that the
+    measured materials show. Without measurements all are the reference's.
+
+    Notes
+    -----
+    That the other materials are wetter or drier by the same factor is a judgement.
+    """
+    table = material_properties()
+    typical = np.array([table[name, "moisture_pattern"].mode for name in material_names()])
+    measured = None if cores is None else measured_moistures(cores)
+    if measured is None or measured.empty:
+        return typical
+    known = np.array([material_names().index(name) for name in measured["material"]])
+    dry_kg = measured["wet_mass_kg"].to_numpy() * (1 - measured["moisture"].to_numpy())
+    water_kg = measured["wet_mass_kg"].to_numpy() - dry_kg
+    typical_kg = float(dry_kg @ (typical / (1 - typical))[known])
+    pattern = typical
+    if typical_kg > 0 and water_kg.sum() > 0:
+        pattern = _scaled(typical / (1 - typical), np.log(water_kg.sum() / typical_kg)[None])[0]
+    pattern[known] = measured["moisture"].to_numpy()
+    return pattern
+
+
+def measured_moistures(cores: Cores) -> pd.DataFrame:
+    """Return the moisture of the materials that were dried one by one.
+
+    Returns
+    -------
+    DataFrame
+        ``material``, ``samples``, ``wet_mass_kg`` and ``moisture`` (weighted by wet mass), in
+        reference order; no rows where samples were dried whole.
+    """
+    import pandas as pd
+
+    columns = ["material", "samples", "wet_mass_kg", "moisture"]
+    table = cores.material_moisture
+    if table.empty:
+        return pd.DataFrame(columns=columns)
+    table = table[table["wet_mass_kg"] > 0]
+    rows = [
+        (
+            name,
+            len(group),
+            float(group["wet_mass_kg"].sum()),
+            float(np.average(group["moisture"], weights=group["wet_mass_kg"])),
+        )
+        for name, group in table.groupby("material")
+    ]
+    frame = pd.DataFrame(rows, columns=columns)
+    order = frame["material"].map(material_names().index)
+    return frame.iloc[np.argsort(order.to_numpy())].reset_index(drop=True)
 
 
 def material_moisture(

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from reclaim.assumptions import Assumption, Draws, quantity_assumption
-from reclaim.reference import material_names, material_properties
+from reclaim.reference import heavy_metals, material_names, material_properties
 from reclaim.waste.decay import (
     decay_class_of_materials,
     decay_rates,
@@ -86,6 +86,21 @@ def drawn_property(name: str, draws: Draws) -> FloatArray:
     )
 
 
+def drawn_heavy_metals(draws: Draws) -> FloatArray:
+    """Return the heavy metals in clean dry material [mg/kg], ``(n_draws, n_materials, n_metals)``.
+
+    Each metal is drawn once: where a site has much of it, all its materials have.
+    """
+    table = material_properties()
+    found = np.empty((draws.n_draws, len(material_names()), len(heavy_metals())))
+    for column, metal in enumerate(heavy_metals()):
+        probability = draws.uniform(f"{metal} in the waste")
+        for row, material in enumerate(material_names()):
+            stated = quantity_assumption(f"{material} {metal}", table[material, metal])
+            found[:, row, column] = draws.at(stated, probability)
+    return found
+
+
 def material_properties_today(
     age: Age, rates: dict[str, FloatArray], adhering_soil: FloatArray, draws: Draws
 ) -> Properties:
@@ -113,7 +128,8 @@ def material_properties_today(
     fines = material_names().index("fines")
 
     def as_dug(clean: FloatArray) -> FloatArray:
-        return np.asarray((1 - soil_share) * clean + soil_share * clean[:, fines : fines + 1])
+        soil = soil_share.reshape(soil_share.shape + (1,) * (clean.ndim - soil_share.ndim))
+        return np.asarray((1 - soil) * clean + soil * clean[:, fines : fines + 1])
 
     ash = as_dug(drawn_property("ash", draws))
     carbon_clean = drawn_property("carbon", draws)
@@ -128,6 +144,7 @@ def material_properties_today(
         mercury_mg_kg=as_dug(drawn_property("mercury", draws)),
         degradable=np.minimum(as_dug(_rotting_matter(age, rates, draws)), 1 - ash),
         box_loss=drawn_property("box_loss", draws),
+        heavy_metals_mg_kg=as_dug(drawn_heavy_metals(draws)),
     )
 
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from reclaim.reference import material_names, material_properties
+from reclaim.reference import material_names
 from reclaim.waste.feed import Feed, Properties
 from reclaim.waste.moisture import material_moisture
 
@@ -21,23 +21,19 @@ if TYPE_CHECKING:
 FloatArray = NDArray[np.floating[Any]]
 
 
-def moisture_pattern() -> FloatArray:
-    """Return the typical moisture of each material in mixed waste, shape ``(n_materials,)``."""
-    table = material_properties()
-    return np.array([table[name, "moisture_pattern"].mode for name in material_names()])
-
-
 def feed_from_volumes(
     volumes: DugVolumes,
     composition: Composition,
     properties: Properties,
+    pattern: FloatArray,
     assumptions: Mapping[str, Assumption],
     draws: Draws,
 ) -> Feed:
     """Turn dug volumes into tonnes of dry matter and water by material.
 
     Density and moisture are taken from the site file where it states them, else from the cores
-    where they were measured, else from the sourced default.
+    where they were measured, else from the sourced default. Each material's moisture keeps the
+    proportions of `pattern`, from `moisture_pattern`.
 
     Raises
     ------
@@ -56,7 +52,7 @@ def feed_from_volumes(
     wet_t = np.einsum("dz,dzm->dm", zone_t, composition.wet_fraction)
     total_t = zone_t.sum(axis=1)
     mix_moisture = (zone_t * moisture).sum(axis=1) / total_t
-    by_material = material_moisture(wet_t / total_t[:, None], moisture_pattern(), mix_moisture)
+    by_material = material_moisture(wet_t / total_t[:, None], pattern, mix_moisture)
     soil_density = draws.of(assumptions["waste.cover_density_t_m3"])
     return Feed(
         materials=material_names(),

@@ -27,7 +27,17 @@ def cores(samples, intervals, zones=None):
             }
         )
     return Cores(
-        collars=pd.DataFrame({"core_id": ids, "zone": [(zones or {}).get(i, "") for i in ids]}),
+        collars=pd.DataFrame(
+            {
+                "core_id": ids,
+                "zone": [(zones or {}).get(i, "") for i in ids],
+                "x_m": 10.0 * np.arange(len(ids)),
+                "y_m": 0.0,
+                "elevation_m": 20.0,
+                "method": "auger",
+                "diameter_mm": 900.0,
+            }
+        ),
         intervals=pd.DataFrame(intervals, columns=["core_id", "from_m", "to_m", "layer"]),
         samples=pd.DataFrame(rows),
         lab=pd.DataFrame(),

@@ -14,10 +14,10 @@ from reclaim.waste import (
     composition_stated,
     feed_from_volumes,
     material_moisture,
+    moisture_pattern,
     properties_of_site,
     summarise_cores,
 )
-from reclaim.waste.tonnage import moisture_pattern
 
 N = len(material_names())
 
@@ -27,6 +27,7 @@ def composites(n_cores, zones, seed=0, alpha=20.0):
     return CoreComposites(
         core_ids=tuple(f"C{i}" for i in range(n_cores)),
         zones=tuple(zones),
+        places_m=rng.uniform(0, 200, (n_cores, 2)),
         wet_fraction=rng.dirichlet(np.full(N, alpha), size=n_cores),
         moisture=rng.uniform(0.25, 0.40, n_cores),
         bulk_density_t_m3=rng.uniform(0.9, 1.3, n_cores),
@@ -35,6 +36,9 @@ def composites(n_cores, zones, seed=0, alpha=20.0):
         weight=rng.uniform(3, 9, n_cores),
         samples=np.full(n_cores, 2),
         sorted_kg=np.full(n_cores, 150.0),
+        narrow=np.zeros(n_cores, dtype=bool),
+        of_unknown_width=np.zeros(n_cores, dtype=bool),
+        moisture_pattern=moisture_pattern(),
     )
 
 
@@ -122,7 +126,7 @@ def feed(assumptions, cores, draws):
     )
     composition = composition_from_cores(cores, ["a", "b"], draws)
     properties = properties_of_site(1961, 1987, 2025, "temperate_wet", assumptions, draws)
-    return composition, feed_from_volumes(volumes, composition, properties, assumptions, draws)
+    return composition, feed_from_volumes(volumes, composition, properties, cores.moisture_pattern, assumptions, draws)
 
 
 @pytest.mark.parametrize("draws", [Draws.best_estimate(), Draws(100, seed=2)])

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from reclaim.assumptions import Draws
-from reclaim.reference import material_names, material_properties
+from reclaim.reference import heavy_metals, material_names, material_properties
 from reclaim.waste import properties_of_site, site_age, still_rotting_share
 
 FILM = material_names().index("plastic_film")
@@ -74,3 +74,20 @@ def test_draws_stay_physical(assumptions) -> None:
         assert (values >= 0).all()
         assert (values <= 1).all()
     assert (found.degradable <= 1 - found.ash + 1e-12).all()
+
+
+def test_heavy_metals_of_dug_film_are_film_and_soil(assumptions) -> None:
+    # A lot of film that is one part soil in five holds a fifth of what soil holds (mass balance).
+    found = properties(with_soil(assumptions, 0.2))
+    table, lead = material_properties(), list(heavy_metals()).index("lead")
+    expected = 0.8 * table["plastic_film", "lead"].mode + 0.2 * table["fines", "lead"].mode
+    assert found.heavy_metals_mg_kg[0, FILM, lead] == pytest.approx(expected, rel=1e-12)
+
+
+def test_heavy_metals_of_fines_stay_in_the_range_met(assumptions) -> None:
+    # Copper 50 to 500, lead 50 to 600, zinc 200 to 1 800, cadmium 0.5 to 6, chromium 40 to 300,
+    # nickel 20 to 120, arsenic 3 to 20 mg/kg in dug fines: from memory, no single paper.
+    met = [(50, 500), (50, 600), (200, 1800), (0.5, 6), (40, 300), (20, 120), (3, 20)]
+    fines = properties(assumptions, draws=Draws(200, seed=1)).heavy_metals_mg_kg[:, FINES]
+    for column, (low, high) in enumerate(met):
+        assert low <= fines[:, column].min() < fines[:, column].max() <= high
