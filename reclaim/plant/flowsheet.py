@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from typing import Any
 
 import numpy as np
@@ -45,7 +45,7 @@ def solve_flows(feed: Mapping[str, FloatArray], transfers: Transfers) -> dict[st
     Van Loan 2013, Matrix Computations, section 4.1). Without recycles and in the order of the
     line it is one pass from the feed to the end.
     """
-    order = _feed_to_end(list(feed), transfers)
+    order = feed_to_end(list(feed), transfers)
     inflow = {name: np.array(feed[name], dtype=float) for name in order}
     share = dict(transfers)
     for position, machine in enumerate(order):
@@ -74,10 +74,54 @@ def solve_flows(feed: Mapping[str, FloatArray], transfers: Transfers) -> dict[st
     return {name: inflow[name] for name in feed}
 
 
-def _feed_to_end(machines: list[str], transfers: Transfers) -> list[str]:
+def circuits(machines: list[str], links: Iterable[tuple[str, str]]) -> list[list[str]]:
+    """Return the machines from feed to end, those that feed one another as one circuit.
+
+    Parameters
+    ----------
+    machines
+        Names.
+    links
+        Pairs (from, to).
+
+    Examples
+    --------
+    >>> circuits(["mill", "screen", "belt"], [("mill", "screen"), ("screen", "mill"),
+    ...     ("screen", "belt")])
+    [['mill', 'screen'], ['belt']]
+
+    Notes
+    -----
+    Strongly connected components by two depth-first searches (Kosaraju; Sharir 1981, Computers
+    and Mathematics with Applications 7, 67-72), which come out in the order of the flow.
+    """
+    pairs = list(links)
+    upstream: dict[str, list[str]] = {name: [] for name in machines}
+    for origin, target in pairs:
+        upstream[target].append(origin)
+    order = feed_to_end(machines, pairs)
+    place = {name: position for position, name in enumerate(order)}
+    found: list[list[str]] = []
+    seen: set[str] = set()
+    for start in order:
+        if start in seen:
+            continue
+        seen.add(start)
+        circuit, waiting = [], [start]
+        while waiting:
+            name = waiting.pop()
+            circuit.append(name)
+            new = [origin for origin in upstream[name] if origin not in seen]
+            seen.update(new)
+            waiting.extend(dict.fromkeys(new))
+        found.append(sorted(circuit, key=place.__getitem__))
+    return found
+
+
+def feed_to_end(machines: list[str], links: Iterable[tuple[str, str]]) -> list[str]:
     """Order the machines so that, recycles apart, each comes after those that feed it."""
     onward: dict[str, list[str]] = {name: [] for name in machines}
-    for origin, target in transfers:
+    for origin, target in links:
         onward[origin].append(target)
     finished: list[str] = []
     seen: set[str] = set()

@@ -2,19 +2,24 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from reclaim.assumptions import Assumption, Draws, quantity_assumption
-from reclaim.plant.drying import Dried, DryingTerms, dry
-from reclaim.plant.flowsheet import solve_flows
-from reclaim.plant.products import Balance, Drying, Products, Stream
-from reclaim.plant.quality import Parts, product_quality, split_properties
-from reclaim.plant.shares import Outlet, line_outlets
-from reclaim.reference import quantity_of, read_rows
+from reclaim.plant.balances import closure
+from reclaim.plant.clinging import Stickiness
+from reclaim.plant.drying import all_drying, drying_terms
+from reclaim.plant.flowsheet import circuits, solve_flows
+from reclaim.plant.machines import Action, Machine, drawn_machine
+from reclaim.plant.matter import ROTTING, STABLE, WATER, matter_of, wet_t
+from reclaim.plant.particle_size import SIZE_SHARES, group_sizes, top_sizes
+from reclaim.plant.products import Products, Stream, targets
+from reclaim.plant.quality import between_lots, loose_density, product_quality, split_properties
+from reclaim.plant.rows import RowDraws, cut, joined
+from reclaim.reference import material_names, quantity_of, read_rows
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -24,22 +29,10 @@ if TYPE_CHECKING:
 
 FloatArray = NDArray[np.floating[Any]]
 
-_PASSES = 60
-_SETTLED = 1e-13
-
-
-@dataclass(frozen=True, slots=True)
-class Matter:
-    """Dry matter that cannot rot, dry matter that can, and water [t], any common shape."""
-
-    stable: FloatArray
-    rotting: FloatArray
-    water: FloatArray
-
-    @property
-    def wet_t(self) -> FloatArray:
-        """Mass of all three together [t]."""
-        return np.asarray(self.stable + self.rotting + self.water)
+# Rows worked on at a time, so that memory does not grow with the draws and arrays stay in cache.
+_BLOCK = 1024
+_PASSES = 200
+_SETTLED = 1e-11
 
 
 def run_line(
@@ -50,256 +43,271 @@ def run_line(
     Parameters
     ----------
     feed
-        Tonnes and properties by material.
+        Tonnes and properties by material. Its arrays have one row per draw, or k rows per draw
+        to run k feeds (zones, blocks) at once: the k of the first draw, then of the second.
     line
         Machines and where their outlets lead.
     assumptions
         The site's, for the keys of ``[plant]``.
     draws
-        Source of the draws of machine shares.
+        Source of the draws.
 
     Raises
     ------
     ValueError
-        Where a loop has no way out or a dryer in a loop does not settle.
+        Where the rows of the feed are no multiple of the draws, a loop has no way out, or a
+        loop does not settle.
 
     Notes
     -----
-    Each machine sends a share of each material to each outlet, so the line is a linear system.
-    Only a dryer depends on what reaches it; the system is solved again with its shares until
-    they no longer change, which without recycles takes one pass per dryer and one to confirm.
+    Machines are taken from feed to end. What a machine does may depend on what reaches it (its
+    moisture, what fines cling to), so a circuit of recycles is solved as a linear system with
+    the shares of the moment, again and again until they no longer change; where they swing to
+    and fro the next pass starts from their middle. The rows are worked on in blocks, which does
+    not change the result.
     """
-    outlets = line_outlets(line, draws)
-    parts = split_properties(
-        feed.properties, draws.of(assumptions["plant.heat_per_kg_degraded_mj"])
-    )
-    fresh = Matter(
-        stable=feed.dry_t * (1 - feed.properties.degradable),
-        rotting=feed.dry_t * feed.properties.degradable,
-        water=feed.water_t,
-    )
-    dryers = [machine.name for machine in line.machines if machine.kind == "drying_box"]
-    terms = _drying_terms(assumptions, draws)
-    inflow, dried = _settle(
-        fresh, line, outlets, dryers, feed.properties.box_loss, parts.rotting_ncv_mj_kg, terms
-    )
-    made = _collect(line.products, outlets, inflow, dried)
-    quality = product_quality(made.stable, made.rotting, made.water, parts)
-    return Products(
-        names=line.products,
-        materials=feed.materials,
-        dry_t=made.stable + made.rotting,
-        water_t=made.water,
-        ncv_mj_kg=quality.ncv_mj_kg,
-        ncv_dry_mj_kg=quality.ncv_dry_mj_kg,
-        ash=quality.ash,
-        chlorine=quality.chlorine,
-        mercury_mg_mj=quality.mercury_mg_mj,
-        biogenic_share=quality.biogenic_share,
-        water_lost_t=_sum(draws, [item.drying.water_removed_t for item in dried.values()]),
-        gas_lost_t=_sum(draws, [item.drying.solids_lost_t for item in dried.values()]),
-        streams=_streams(line, outlets, inflow, dried, feed),
-        drying=_all_drying(draws, [item.drying for item in dried.values()]),
-        machine_t={name: matter.wet_t.sum(axis=1) for name, matter in inflow.items()},
-        power_mwh=_power(line, inflow, draws),
-        balance=_closure(fresh, made, inflow, dried, parts),
+    n_rows = feed.dry_t.shape[0]
+    if n_rows % draws.n_draws:
+        raise ValueError(f"{n_rows} rows of feed are no multiple of {draws.n_draws} draws.")
+    per_draw = n_rows // draws.n_draws
+    probabilities: dict[str, NDArray[np.float64]] = {}
+    parts = []
+    for start in range(0, n_rows, _BLOCK):
+        block = slice(start, min(start + _BLOCK, n_rows))
+        rows = RowDraws(draws, np.arange(block.start, block.stop) // per_draw, probabilities)
+        parts.append(_Run(_rows_of(feed, block), line, assumptions, rows).products())
+    return joined(parts)  # type: ignore[no-any-return]
+
+
+def _rows_of(feed: Feed, block: slice) -> Feed:
+    return replace(
+        feed,
+        dry_t=feed.dry_t[block],
+        water_t=feed.water_t[block],
+        properties=cut(feed.properties, block),
     )
 
 
-def _drying_terms(assumptions: Mapping[str, Assumption], draws: Draws) -> DryingTerms:
-    return DryingTerms(
-        target_moisture=draws.of(assumptions["plant.target_moisture"]),
-        days=draws.of(assumptions["plant.drying_days"]),
-        heat_use=draws.of(assumptions["plant.heat_use"]),
-        evaporation_mj_kg=draws.of(assumptions["plant.evaporation_mj_kg"]),
-        bought_heat_share=draws.of(assumptions["plant.bought_heat_share"]),
-    )
+class _Run:
+    """One block of rows on its way through the line."""
 
-
-def _settle(
-    fresh: Matter,
-    line: LineFile,
-    outlets: Sequence[Outlet],
-    dryers: Sequence[str],
-    box_loss: FloatArray,
-    rotting_heat_mj_kg: FloatArray,
-    terms: DryingTerms,
-) -> tuple[dict[str, Matter], dict[str, Dried]]:
-    """Solve the line until what the dryers take agrees with what reaches them."""
-    dried: dict[str, Dried] = {}
-    inflow = _solve(fresh, line, outlets, dried)
-    for _ in range(_PASSES):
-        previous = dried
-        dried = {
-            name: dry(
-                inflow[name].stable,
-                inflow[name].rotting,
-                inflow[name].water,
-                box_loss,
-                rotting_heat_mj_kg,
-                terms,
-            )
-            for name in dryers
-        }
-        if previous.keys() == dried.keys() and all(
-            np.all(np.abs(item.evaporated_share - previous[name].evaporated_share) <= _SETTLED)
-            for name, item in dried.items()
-        ):
-            return inflow, dried
-        inflow = _solve(fresh, line, outlets, dried)
-    raise ValueError("A dryer in a loop does not settle; take it out of the loop.")
-
-
-def _solve(
-    fresh: Matter, line: LineFile, outlets: Sequence[Outlet], dried: Mapping[str, Dried]
-) -> dict[str, Matter]:
-    machines = [machine.name for machine in line.machines]
-    nothing = np.zeros_like(fresh.stable)
-
-    def flows(part: str) -> dict[str, FloatArray]:
-        feed = dict.fromkeys(machines, nothing)
-        feed[line.feed] = getattr(fresh, part)
-        transfers: dict[tuple[str, str], FloatArray] = {}
-        for outlet in outlets:
-            if outlet.target in feed:
-                pair = (outlet.machine, outlet.target)
-                share = outlet.share * _kept(part, dried.get(outlet.machine))
-                transfers[pair] = transfers.get(pair, nothing) + share
-        return solve_flows(feed, transfers)
-
-    stable, rotting, water = flows("stable"), flows("rotting"), flows("water")
-    return {name: Matter(stable[name], rotting[name], water[name]) for name in machines}
-
-
-def _kept(part: str, dried: Dried | None) -> FloatArray:
-    """Share of a part that stays in the solids, broadcasting over ``(n_draws, n_materials)``."""
-    if dried is None or part == "stable":
-        return np.ones(1)
-    if part == "rotting":
-        return np.asarray(1 - dried.lost_share)
-    return np.asarray(1 - dried.evaporated_share[:, None])
-
-
-def _sent(outlet: Outlet, inflow: Mapping[str, Matter], dried: Mapping[str, Dried]) -> Matter:
-    """Return what an outlet sends on, shape ``(n_draws, n_materials)``."""
-    matter, taken = inflow[outlet.machine], dried.get(outlet.machine)
-    return Matter(
-        stable=outlet.share * matter.stable,
-        rotting=outlet.share * matter.rotting * _kept("rotting", taken),
-        water=outlet.share * matter.water * _kept("water", taken),
-    )
-
-
-def _collect(
-    products: Sequence[str],
-    outlets: Sequence[Outlet],
-    inflow: Mapping[str, Matter],
-    dried: Mapping[str, Dried],
-) -> Matter:
-    """Return what reaches each product, shape ``(n_draws, n_products, n_materials)``."""
-    shape = next(iter(inflow.values())).stable.shape
-    made = Matter(*(np.zeros((shape[0], len(products), shape[1])) for _ in range(3)))
-    for outlet in outlets:
-        if outlet.target in products:
-            row = products.index(outlet.target)
-            sent = _sent(outlet, inflow, dried)
-            made.stable[:, row] += sent.stable
-            made.rotting[:, row] += sent.rotting
-            made.water[:, row] += sent.water
-    return made
-
-
-def _streams(
-    line: LineFile,
-    outlets: Sequence[Outlet],
-    inflow: Mapping[str, Matter],
-    dried: Mapping[str, Dried],
-    feed: Feed,
-) -> tuple[Stream, ...]:
-    streams = [Stream("feed", "dug waste", line.feed, feed.total_wet_t)]
-    for outlet in outlets:
-        sent = _sent(outlet, inflow, dried).wet_t.sum(axis=1)
-        streams.append(Stream(outlet.machine, outlet.outlet, outlet.target, sent))
-    for name, item in dried.items():
-        streams.append(Stream(name, "water", "water_lost", item.drying.water_removed_t))
-        streams.append(Stream(name, "gas", "gas_lost", item.drying.solids_lost_t))
-    return tuple(streams)
-
-
-def _all_drying(draws: Draws, parts: Sequence[Drying]) -> Drying:
-    """All dryers of the line as one account; moistures are those of the feeds together."""
-    feed = _sum(draws, [part.feed_t for part in parts])
-    removed = _sum(draws, [part.water_removed_t for part in parts])
-    lost = _sum(draws, [part.solids_lost_t for part in parts])
-    water_in = _sum(draws, [part.feed_t * part.moisture_in for part in parts])
-    left = feed - removed - lost
-    return Drying(
-        feed_t=feed,
-        moisture_in=np.divide(water_in, feed, out=np.zeros_like(feed), where=feed > 0),
-        moisture_out=np.divide(water_in - removed, left, out=np.zeros_like(feed), where=left > 0),
-        water_removed_t=removed,
-        solids_lost_t=lost,
-        heat_needed_mwh=_sum(draws, [part.heat_needed_mwh for part in parts]),
-        heat_own_mwh=_sum(draws, [part.heat_own_mwh for part in parts]),
-        heat_bought_mwh=_sum(draws, [part.heat_bought_mwh for part in parts]),
-    )
-
-
-def _sum(draws: Draws, parts: Sequence[FloatArray]) -> FloatArray:
-    return np.sum(parts, axis=0) if parts else np.zeros(draws.n_draws)
-
-
-def _power(line: LineFile, inflow: Mapping[str, Matter], draws: Draws) -> FloatArray:
-    """Electricity of the line [MWh], shape ``(n_draws,)``."""
-    reference = {row["kind"]: quantity_of(row) for row in read_rows("machines.csv")}
-    total = np.zeros(draws.n_draws)
-    for machine in line.machines:
-        demand = machine.power_kwh_t or quantity_assumption(
-            f"power {machine.name}", reference[machine.kind]
+    def __init__(
+        self,
+        feed: Feed,
+        line: LineFile,
+        assumptions: Mapping[str, Assumption],
+        rows: RowDraws,
+    ) -> None:
+        self.feed, self.line, self.assumptions, self.rows = feed, line, assumptions, rows
+        self.parts = split_properties(
+            feed.properties, rows.of(assumptions["plant.heat_per_kg_degraded_mj"])
         )
-        total = total + inflow[machine.name].wet_t.sum(axis=1) * draws.of(demand) / 1000
-    return total
+        self.machines = self._machines()
+        self.outlets = [
+            (machine.name, outlet, target)
+            for machine in line.machines
+            for outlet, target in machine.outlets.items()
+        ]
+        self.fresh = matter_of(feed, SIZE_SHARES)
+        self.shapes = self._shapes()
+        self.made = np.zeros((3, rows.n_rows, len(line.products), len(material_names())))
+        self.streams = [Stream("feed", "dug waste", line.feed, feed.total_wet_t)]
+        self.inflow: dict[str, FloatArray] = {}
+        self.actions: dict[str, Action] = {}
+        self._flow()
+
+    def _machines(self) -> dict[str, Machine]:
+        sizes = group_sizes(self.rows)
+        top = top_sizes(self.line, self.rows)
+        stickiness = Stickiness.drawn(self.assumptions, self.rows)
+        terms = drying_terms(self.assumptions, self.rows)
+        return {
+            spec.name: drawn_machine(
+                spec,
+                self.rows,
+                sizes,
+                top[spec.name],
+                stickiness,
+                terms,
+                self.feed.properties.box_loss,
+                self.parts.rotting_ncv_mj_kg,
+            )
+            for spec in self.line.machines
+        }
+
+    def _shapes(self) -> dict[str, tuple[int, ...]]:
+        """Return the shape of matter at each machine; sizes count up to the last screen."""
+        screens = {name for name, item in self.machines.items() if item.kind.model == "screen"}
+        sized = set(screens)
+        while True:
+            more = {origin for origin, _, target in self.outlets if target in sized} - sized
+            if not more:
+                break
+            sized |= more
+        whole = self.fresh.shape
+        one = (whole[0], 1, *whole[2:])
+        return {name: whole if name in sized else one for name in self.machines}
+
+    def _flow(self) -> None:
+        """Find what reaches each machine, and what it does with it."""
+        arriving: dict[str, FloatArray] = {
+            name: np.zeros(shape) for name, shape in self.shapes.items()
+        }
+        first = self.shapes[self.line.feed][1] > 1
+        arriving[self.line.feed] = self.fresh if first else self.fresh.sum(axis=1, keepdims=True)
+        links = [(origin, target) for origin, _, target in self.outlets if target in self.machines]
+        for circuit in circuits(list(self.machines), links):
+            if len(circuit) > 1 or (circuit[0], circuit[0]) in links:
+                self._settle(circuit, arriving)
+            else:
+                (name,) = circuit
+                self.actions[name] = self.machines[name].act(arriving[name])
+                self.inflow[name] = _with_water(arriving[name], self.actions[name])
+            self._send(circuit, arriving)
+
+    def _send(self, circuit: Sequence[str], arriving: dict[str, FloatArray]) -> None:
+        """Send on what a settled circuit lets out, to machines further on and to products."""
+        for origin, outlet, target in self.outlets:
+            if origin not in circuit:
+                continue
+            sent = self.actions[origin].sent(outlet, self.inflow[origin])
+            together = sent.sum(axis=1, keepdims=True)
+            self.streams.append(Stream(origin, outlet, target, wet_t(together)))
+            if target in self.line.products:
+                self.made[:, :, self.line.products.index(target)] += together[:, 0]
+            elif target not in circuit:
+                arriving[target] += sent if self.shapes[target][1] > 1 else together
+
+    def _settle(self, circuit: list[str], arriving: Mapping[str, FloatArray]) -> None:
+        """Solve a circuit until what its machines do agrees with what reaches them."""
+        outside = {name: arriving[name] for name in circuit}
+        inside = [link for link in self.outlets if link[0] in circuit and link[2] in circuit]
+        actions = {name: self.machines[name].act(outside[name]) for name in circuit}
+        before = np.inf
+        for _ in range(_PASSES):
+            transfers: dict[tuple[str, str], FloatArray] = {}
+            for origin, outlet, target in inside:
+                share = np.broadcast_to(actions[origin].onward(outlet), self.shapes[origin])
+                other = transfers.get((origin, target))
+                transfers[origin, target] = share if other is None else other + share
+            entering = {name: _with_water(outside[name], actions[name]) for name in circuit}
+            inflow = solve_flows(entering, transfers)
+            acted = {
+                name: self.machines[name].act(_without_water(inflow[name], actions[name]))
+                for name in circuit
+            }
+            change = max(acted[name].change_from(actions[name]) for name in circuit)
+            if change <= _SETTLED:
+                self.actions.update(acted)
+                self.inflow.update(inflow)
+                return
+            swings = change > before / 2
+            actions = {
+                name: action.midway_to(actions[name]) if swings else action
+                for name, action in acted.items()
+            }
+            before = change
+        raise ValueError(f"The loop through {circuit[0]!r} does not settle; take it apart.")
+
+    def products(self) -> Products:
+        """Return what comes out."""
+        made, streams = self.made, list(self.streams)
+        drying = []
+        added = np.zeros(self.rows.n_rows)
+        for name, action in self.actions.items():
+            if action.dried is not None:
+                account = action.dried.drying
+                streams.append(Stream(name, "water", "water_lost", account.water_removed_t))
+                streams.append(Stream(name, "gas", "gas_lost", account.solids_lost_t))
+                drying.append(account)
+            if action.water_added_t is not None:
+                taken = action.water_added_t.sum(axis=(0, 2))
+                streams.append(Stream("water_added", "process water", name, taken))
+                added = added + taken
+        dried = all_drying(drying, self.rows.n_rows)
+        solid = made[STABLE] + made[ROTTING]
+        quality = product_quality(made[STABLE], made[ROTTING], made[WATER], self.parts)
+        median, p80 = between_lots(
+            quality.mercury_mg_mj,
+            self.rows.of(self.assumptions["plant.mercury_spread"])[:, None],
+        )
+        return Products(
+            names=self.line.products,
+            materials=self.feed.materials,
+            dry_t=solid,
+            water_t=made[WATER],
+            ncv_mj_kg=quality.ncv_mj_kg,
+            ncv_dry_mj_kg=quality.ncv_dry_mj_kg,
+            ash=quality.ash,
+            chlorine=quality.chlorine,
+            carbon=quality.carbon,
+            mercury_mg_mj=quality.mercury_mg_mj,
+            mercury_median_mg_mj=median,
+            mercury_p80_mg_mj=p80,
+            heavy_metals_mg_kg=quality.heavy_metals_mg_kg,
+            biogenic_share=quality.biogenic_share,
+            biogenic_energy=quality.biogenic_energy,
+            biogenic_mass=quality.biogenic_mass,
+            bulk_density_t_m3=self._bulk_density(solid, made[WATER]),
+            recovery=self._recovery(solid),
+            water_lost_t=dried.water_removed_t,
+            gas_lost_t=dried.solids_lost_t,
+            water_added_t=added,
+            streams=tuple(streams),
+            drying=dried,
+            machine_t={name: wet_t(self.inflow[name]) for name in self.machines},
+            power_mwh=self._power_mwh() + dried.fan_mwh,
+            balance=closure(self.fresh, made, self.inflow, self.actions, self.parts),
+        )
+
+    def _power_mwh(self) -> FloatArray:
+        """Electricity of all machines [MWh], fans apart, shape ``(n_rows,)``."""
+        demand = [
+            wet_t(self.inflow[name]) * machine.numbers["power_kwh_t"] / 1000
+            for name, machine in self.machines.items()
+        ]
+        return np.asarray(np.sum(demand, axis=0))
+
+    def _bulk_density(self, dry_t: FloatArray, water_t: FloatArray) -> FloatArray:
+        densities = np.stack(
+            [
+                self.rows.of(quantity_assumption("plant.loose_density", quantity_of(row)))
+                for row in read_rows("loose_densities.csv")
+            ],
+            axis=1,
+        )
+        density = loose_density(dry_t, water_t, densities)
+        for place, product in enumerate(self.line.products):
+            last = {origin for origin, _, target in self.outlets if target == product}
+            pressed = [self.machines[name].numbers.get("density_t_m3") for name in last]
+            if all(item is not None for item in pressed):
+                density[:, place] = np.where(
+                    np.isnan(density[:, place]), np.nan, np.mean(np.asarray(pressed), axis=0)
+                )
+        return density
+
+    def _recovery(self, dry_t: FloatArray) -> FloatArray:
+        recovery = np.full(dry_t.shape[:2], np.nan)
+        for place, product in enumerate(self.line.products):
+            wanted = [material in targets(product) for material in self.feed.materials]
+            fed = self.feed.dry_t[:, wanted].sum(axis=1)
+            got = dry_t[:, place, wanted].sum(axis=1)
+            np.divide(got, fed, out=recovery[:, place], where=fed > 0)
+        return recovery
 
 
-def _closure(
-    fresh: Matter,
-    made: Matter,
-    inflow: Mapping[str, Matter],
-    dried: Mapping[str, Dried],
-    parts: Parts,
-) -> Balance:
-    """Relative difference of in and out, the worst draw of each balance."""
-    rotted = np.zeros_like(fresh.rotting)
-    evaporated = np.zeros(fresh.rotting.shape[0])
-    for name, item in dried.items():
-        rotted = rotted + inflow[name].rotting * item.lost_share
-        evaporated = evaporated + inflow[name].water.sum(axis=1) * item.evaporated_share
-    water_in = fresh.water.sum(axis=1)
-    water_out = made.water.sum(axis=(1, 2)) + evaporated
-    mass_in = fresh.wet_t.sum(axis=1)
-    mass_out = made.wet_t.sum(axis=(1, 2)) + evaporated + rotted.sum(axis=1)
-    stable_out = made.stable.sum(axis=1)
-    rotting_out = made.rotting.sum(axis=1) + rotted
-    elements = [
-        _worst((fresh.stable * part).sum(axis=1), (stable_out * part).sum(axis=1))
-        for part in (parts.stable_chlorine, parts.stable_mercury_mg_kg)
-    ]
-    return Balance(
-        mass=_worst(mass_in, mass_out),
-        water=_worst(water_in, water_out),
-        energy=_worst(
-            _energy(fresh.stable, fresh.rotting, parts), _energy(stable_out, rotting_out, parts)
-        ),
-        elements=max(elements),
-    )
+def _with_water(inflow: FloatArray, action: Action) -> FloatArray:
+    """Return what reaches a machine with the process water it takes up."""
+    return _changed(inflow, action, 1.0)
 
 
-def _energy(stable_t: FloatArray, rotting_t: FloatArray, parts: Parts) -> FloatArray:
-    """Dry calorific value carried [GJ], shape ``(n_draws,)``."""
-    by_material = stable_t * parts.stable_ncv_mj_kg + rotting_t * parts.rotting_ncv_mj_kg
-    return np.asarray(by_material.sum(axis=1))
+def _without_water(inflow: FloatArray, action: Action) -> FloatArray:
+    return _changed(inflow, action, -1.0)
 
 
-def _worst(entering: FloatArray, leaving: FloatArray) -> float:
-    scale = np.where(entering > 0, entering, 1.0)
-    return float(np.max(np.abs(entering - leaving) / scale))
+def _changed(inflow: FloatArray, action: Action, sign: float) -> FloatArray:
+    if action.water_added_t is None:
+        return inflow
+    changed = inflow.copy()
+    changed[WATER] += sign * action.water_added_t
+    return changed

@@ -21,7 +21,8 @@ class Stream:
     ----------
     origin, outlet, target
         Names; the feed's origin is ``feed``; the water and gas a dryer sends off have the
-        targets ``water_lost`` and ``gas_lost``.
+        targets ``water_lost`` and ``gas_lost``; water a washer takes up has the origin
+        ``water_added``.
     wet_t
         [t], shape ``(n_draws,)``.
     """
@@ -45,7 +46,18 @@ class Drying:
     water_removed_t, solids_lost_t
         Water evaporated and dry matter degraded [t].
     heat_needed_mwh, heat_own_mwh, heat_bought_mwh
-        Heat to evaporate the water, what the degrading matter gives, and the rest [MWh].
+        Heat to reach the target (air and losses included), what the degrading matter gives, and
+        what is bought [MWh].
+    days_of_air
+        Days that the fans alone need to carry off the water that heat evaporates.
+    air_m3, exhaust_m3
+        Outdoor air blown in and moist air coming out [m3].
+    condensate_t
+        Water that condenses where the exhaust is cooled [t].
+    fan_mwh
+        Electricity of the fans [MWh].
+    air_treatment_mwh
+        Heat to treat the exhaust hot, after recovery [MWh]; not part of ``heat_bought_mwh``.
     """
 
     feed_t: FloatArray
@@ -56,6 +68,12 @@ class Drying:
     heat_needed_mwh: FloatArray
     heat_own_mwh: FloatArray
     heat_bought_mwh: FloatArray
+    days_of_air: FloatArray
+    air_m3: FloatArray
+    exhaust_m3: FloatArray
+    condensate_t: FloatArray
+    fan_mwh: FloatArray
+    air_treatment_mwh: FloatArray
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,20 +84,30 @@ class Balance:
     ----------
     mass, water, energy
         |in - out| / in [-]. Energy is the dry calorific value carried by solids, degraded
-        matter included.
+        matter included; process water counts as coming in.
     elements
-        The same for chlorine and mercury, which neither rot nor leave with the vapour.
+        The worst of ash, chlorine, mercury and the heavy metals, which neither rot nor leave with
+        the vapour.
+    metals
+        The worst of the materials that are metal.
+    carbon
+        Carbon of solids and of the gas from what rotted.
     """
 
     mass: float
     water: float
     energy: float
     elements: float
+    metals: float
+    carbon: float
 
 
 @dataclass(frozen=True, slots=True)
 class Products:
     """The products of the line, per draw.
+
+    Where one run takes several feeds (zones, blocks) ``n_draws`` stands for the rows of the run:
+    the feeds of the first draw, then those of the second.
 
     Attributes
     ----------
@@ -91,15 +119,26 @@ class Products:
         Dry matter and water [t], shape ``(n_draws, n_products, n_materials)``.
     ncv_mj_kg, ncv_dry_mj_kg
         Net calorific value as received and dry [MJ/kg], shape ``(n_draws, n_products)``.
-    ash, chlorine
+    ash, chlorine, carbon
         Fractions of dry mass [-], shape ``(n_draws, n_products)``.
-    mercury_mg_mj
-        Per MJ as received [mg/MJ], shape ``(n_draws, n_products)``; NaN where NCV is not
-        positive.
-    biogenic_share
-        Biogenic share of the carbon [-], shape ``(n_draws, n_products)``.
-    water_lost_t, gas_lost_t
-        Water evaporated, and dry matter degraded to gas [t], shape ``(n_draws,)``.
+    mercury_mg_mj, mercury_median_mg_mj, mercury_p80_mg_mj
+        Mean of all lots, and median and 80th percentile between lots, per MJ as received
+        [mg/MJ], shape ``(n_draws, n_products)``; NaN where NCV is not positive.
+    heavy_metals_mg_kg
+        Of dry mass [mg/kg], in the order of `reclaim.reference.heavy_metals`, shape
+        ``(n_draws, n_products, n_metals)``; 0 where nothing is made.
+    biogenic_share, biogenic_energy, biogenic_mass
+        Biogenic share of the carbon, of the dry calorific value and of the dry ash-free mass
+        [-], shape ``(n_draws, n_products)``.
+    bulk_density_t_m3
+        Loose, or pressed where every way to the product ends in a press, wet [t/m3], shape
+        ``(n_draws, n_products)``; NaN where nothing is made.
+    recovery
+        Share of the feed's dry target material that ends in the product [-], shape
+        ``(n_draws, n_products)``; NaN for products without a target.
+    water_lost_t, gas_lost_t, water_added_t
+        Water evaporated, dry matter degraded to gas, and process water taken up [t], shape
+        ``(n_draws,)``.
     streams
         Every belt, for the flow diagram.
     drying
@@ -120,10 +159,19 @@ class Products:
     ncv_dry_mj_kg: FloatArray
     ash: FloatArray
     chlorine: FloatArray
+    carbon: FloatArray
     mercury_mg_mj: FloatArray
+    mercury_median_mg_mj: FloatArray
+    mercury_p80_mg_mj: FloatArray
+    heavy_metals_mg_kg: FloatArray
     biogenic_share: FloatArray
+    biogenic_energy: FloatArray
+    biogenic_mass: FloatArray
+    bulk_density_t_m3: FloatArray
+    recovery: FloatArray
     water_lost_t: FloatArray
     gas_lost_t: FloatArray
+    water_added_t: FloatArray
     streams: tuple[Stream, ...]
     drying: Drying
     machine_t: dict[str, FloatArray]

@@ -1,70 +1,69 @@
-"""What each machine sends where: drawn shares of each material, adding to one."""
+"""Shares of each material that a machine sends to its outlets when dry: drawn, at most one."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from reclaim.assumptions import Draws, quantity_assumption
-from reclaim.reference import machine_shares, material_names, read_rows
+from reclaim.assumptions import Assumption, quantity_assumption
+from reclaim.reference import machine_shares, material_names
 
 if TYPE_CHECKING:
-    from reclaim.site.plantfile import LineFile, MachineSpec
+    from collections.abc import Mapping
+
+    from reclaim.plant.machines import Kind
+    from reclaim.plant.rows import RowDraws
+    from reclaim.site.plantfile import MachineSpec
 
 FloatArray = NDArray[np.floating[Any]]
 
 
-@dataclass(frozen=True, slots=True)
-class Outlet:
-    """One outlet of a machine, where it leads, and its shares ``(n_draws, n_materials)``."""
+def drawn_shares(
+    machine: MachineSpec, kind: Kind, rows: RowDraws, computed: Mapping[str, FloatArray]
+) -> dict[str, FloatArray]:
+    """Return the shares of every outlet but the first, which takes what they leave [-].
 
-    machine: str
-    outlet: str
-    target: str
-    share: FloatArray
+    Parameters
+    ----------
+    machine, kind
+        From the plant file and ``machines.csv``.
+    rows
+        Source of the draws. All materials of an outlet share one stream of probabilities: a
+        machine that catches more of one material catches more of everything.
+    computed
+        Shares by outlet that physics gives (a screen), shape ``(n_sizes, n_rows, n_materials)``;
+        a share stated in the plant file replaces them.
 
-
-def line_outlets(line: LineFile, draws: Draws) -> list[Outlet]:
-    """Return every outlet of the line with its drawn shares.
-
-    The first outlet of a machine kind takes what the others leave. All materials of an outlet
-    share one stream of probabilities: a screen that lets more fines through lets more of
-    everything through. Where drawn shares add to more than one they are scaled to one.
+    Returns
+    -------
+    By outlet, shape ``(n_rows, n_materials)``, with a first axis of sizes where computed. Where
+    drawn shares add to more than one they are scaled to one.
     """
-    return [outlet for machine in line.machines for outlet in _machine_outlets(machine, draws)]
+    _, *named = kind.outlets
+    shares = {}
+    for outlet in named:
+        share = computed[outlet].copy() if outlet in computed else _reference(machine, outlet, rows)
+        for column, material in enumerate(material_names()):
+            stated = machine.shares.get((outlet, material))
+            if stated is not None:
+                share[..., column] = rows.of(stated, f"share {machine.name} {outlet}")
+        shares[outlet] = share
+    total = np.maximum(np.sum(list(shares.values()), axis=0), 1.0) if shares else 1.0
+    return {outlet: share / total for outlet, share in shares.items()}
 
 
-def outlets_of_kind(kind: str) -> list[str]:
-    """Return the outlets of a machine kind, the one that takes the rest first."""
-    return next(row["outlets"].split() for row in read_rows("machines.csv") if row["kind"] == kind)
-
-
-def _machine_outlets(machine: MachineSpec, draws: Draws) -> list[Outlet]:
-    rest, *named = outlets_of_kind(machine.kind)
-    drawn = [_drawn_shares(machine, outlet, draws) for outlet in named]
-    total = np.sum(drawn, axis=0) if drawn else np.zeros((draws.n_draws, len(material_names())))
-    scale = np.maximum(total, 1.0)
-    shares = [share / scale for share in drawn]
-    shares.insert(0, np.maximum(1 - total / scale, 0.0))
-    return [
-        Outlet(machine.name, outlet, machine.outlets[outlet], share)
-        for outlet, share in zip([rest, *named], shares, strict=True)
-    ]
-
-
-def _drawn_shares(machine: MachineSpec, outlet: str, draws: Draws) -> FloatArray:
+def _reference(machine: MachineSpec, outlet: str, rows: RowDraws) -> FloatArray:
     stream = f"share {machine.name} {outlet}"
     table = machine_shares()
-    columns = []
-    for material in material_names():
-        assumption = machine.shares.get((outlet, material))
-        if assumption is None and (machine.kind, outlet, material) in table:
-            quantity = table[machine.kind, outlet, material]
-            assumption = quantity_assumption(stream, quantity, 0.0, 1.0)
-        columns.append(
-            np.zeros(draws.n_draws) if assumption is None else draws.of(assumption, stream)
-        )
-    return np.stack(columns, axis=1)
+    share = np.zeros((rows.n_rows, len(material_names())))
+    for column, material in enumerate(material_names()):
+        quantity = table.get((machine.kind, outlet, material))
+        if quantity is not None:
+            share[:, column] = rows.of(_assumption(stream, quantity))
+    return share
+
+
+def _assumption(stream: str, quantity: Any) -> Assumption:
+    return quantity_assumption(stream, quantity, 0.0, 1.0)
