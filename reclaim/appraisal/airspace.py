@@ -11,12 +11,8 @@ from numpy.typing import NDArray
 from reclaim.appraisal.appraisal import Airspace
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
-
-    from reclaim.assumptions import Assumption, Draws
-    from reclaim.ground import DugVolumes
-    from reclaim.plant import Products
-    from reclaim.waste import Feed
+    from reclaim.appraisal.prices import Prices
+    from reclaim.appraisal.quantities import Quantities
 
 FloatArray = NDArray[np.floating[Any]]
 
@@ -31,6 +27,8 @@ class Returned:
         Residue of the line.
     soil_back_t, soil_away_t
         Soil-like fines and cover; what leaves or replaces bought soil is `soil_away_t`.
+    daily_cover_t
+        Part of `soil_away_t` that replaces bought daily cover on a landfill in use.
     overdig_back_t
         Soil dug below the base: it has lain under waste, so it goes back until tests say more.
     """
@@ -39,68 +37,89 @@ class Returned:
     residue_away_t: FloatArray
     soil_back_t: FloatArray
     soil_away_t: FloatArray
+    daily_cover_t: FloatArray
     overdig_back_t: FloatArray
 
 
-def returned(
-    feed: Feed, products: Products, assumptions: Mapping[str, Assumption], draws: Draws
-) -> Returned:
+def returned(quantities: Quantities, price: Prices) -> Returned:
     """Split residue and soil between the site and elsewhere."""
-    residue_share = draws.of(assumptions["airspace.residue_returned"])
-    soil_share = draws.of(assumptions["airspace.soil_returned"])
-    residue = _made(products, "residue")
-    soil = _made(products, "soil") + feed.cover_t
+    residue_share = price["airspace.residue_returned"]
+    soil_share = price["airspace.soil_returned"]
+    residue = quantities.product("residue")
+    soil = quantities.product("soil") + quantities.cover_t
+    away = soil * (1 - soil_share)
     return Returned(
         residue_back_t=residue * residue_share,
         residue_away_t=residue * (1 - residue_share),
         soil_back_t=soil * soil_share,
-        soil_away_t=soil * (1 - soil_share),
-        overdig_back_t=feed.overdig_t,
+        soil_away_t=away,
+        daily_cover_t=away * price["airspace.soil_as_daily_cover"],
+        overdig_back_t=quantities.overdig_t,
     )
 
 
-def airspace_won(
-    volumes: DugVolumes,
-    back: Returned,
-    area_m2: float,
-    assumptions: Mapping[str, Assumption],
-    draws: Draws,
-) -> Airspace:
+def nothing_returned(quantities: Quantities) -> Returned:
+    """Return what goes back where all waste is hauled away: over-dig soil and cover alone."""
+    none = np.zeros(quantities.n_draws)
+    return Returned(none, none, quantities.cover_t, none, none, quantities.overdig_t)
+
+
+def airspace_won(quantities: Quantities, back: Returned, price: Prices) -> Airspace:
     """Return the space that the dig opens and keeps.
 
     Parameters
     ----------
-    volumes
-        Dug volumes [m3].
+    quantities
+        What is dug; a new liner covers its area.
     back
         What goes back.
-    area_m2
-        Plan area that a new liner covers [m2].
+    price
+        The site's assumptions.
 
     Notes
     -----
-    Volume balance; placed densities and the liner's thickness are the site's or default
-    assumptions. Settlement of what goes back is not counted.
+    Volume balance; placed densities, settlement of what goes back and the liner's thickness are
+    the site's or default assumptions.
     """
-    opened = volumes.cover_m3 + volumes.waste_m3 + volumes.overdig_m3
-    soil_density = draws.of(assumptions["airspace.soil_density_t_m3"])
-    refilled = back.residue_back_t / draws.of(assumptions["airspace.residue_density_t_m3"]) + (
+    soil_density = price["airspace.soil_density_t_m3"]
+    placed = back.residue_back_t / price["airspace.residue_density_t_m3"] + (
         (back.soil_back_t + back.overdig_back_t) / soil_density
     )
-    lost = draws.of(assumptions["airspace.liner_loss_m"]) * area_m2
-    reclaimed = opened - refilled - lost
-    usable = np.maximum(reclaimed, 0) * draws.of(assumptions["airspace.usable"])
+    refilled = placed * (1 - price["airspace.settlement"])
+    lost = price["airspace.liner_loss_m"] * quantities.area_m2
+    reclaimed = quantities.dug_m3 - refilled - lost
+    usable = np.maximum(reclaimed, 0) * price["airspace.usable"]
     return Airspace(
-        opened_m3=opened,
+        opened_m3=quantities.dug_m3,
         refilled_m3=refilled,
         lost_m3=lost,
         reclaimed_m3=reclaimed,
-        life_years=usable / draws.of(assumptions["airspace.fill_rate_m3_y"]),
+        life_years=life_years(
+            usable, price["airspace.fill_rate_m3_y"], price["airspace.fill_rate_growth"]
+        ),
     )
 
 
-def _made(products: Products, name: str) -> FloatArray:
-    """Wet mass of a product, zeros where the line does not make it [t]."""
-    if name in products.names:
-        return products.wet_t(name)
-    return np.zeros(products.dry_t.shape[0])
+def life_years(space_m3: FloatArray, rate_m3_y: FloatArray, growth: FloatArray) -> FloatArray:
+    """Return how long a space lasts at a fill rate that grows or falls year by year [y].
+
+    Parameters
+    ----------
+    space_m3, rate_m3_y
+        Space and fill rate of the first year, shape ``(n_draws,)``.
+    growth
+        Per year [-]; infinite life where a falling rate never fills the space.
+
+    Notes
+    -----
+    Whole years add up as a geometric series; within the last year filling is even.
+    """
+    steady = space_m3 / rate_m3_y
+    need = 1 + growth * steady
+    grows = np.abs(growth) > 1e-9
+    with np.errstate(divide="ignore", invalid="ignore"):
+        whole = np.floor(np.log(np.maximum(need, 0)) / np.log1p(growth) + 1e-9)
+        filled = (np.power(1 + growth, whole) - 1) / growth
+        part = (steady - filled) / np.power(1 + growth, whole)
+        growing = np.where(need > 0, whole + np.maximum(part, 0), np.inf)
+    return np.asarray(np.where(grows, growing, steady))

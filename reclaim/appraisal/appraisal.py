@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
+
+if TYPE_CHECKING:
+    from reclaim.appraisal.schedule import Timetable
 
 FloatArray = NDArray[np.floating[Any]]
 
@@ -67,8 +70,12 @@ class Appraisal:
         Space won.
     items
         The cash flow by line.
+    time
+        When what is dug.
     discount_rate
-        Real, per year [-], shape ``(n_draws,)``.
+        Real, per year [-], shape ``(n_draws,)``; that of year 1 where the convention's rate falls.
+    discount_factors
+        Present value of one unit paid at the end of each year [-], ``(n_draws, n_years)``.
     duration_years
         Years of digging [y], shape ``(n_draws,)``.
     capital, cost, revenue
@@ -88,11 +95,15 @@ class Appraisal:
         ``(n_draws,)``.
     breakeven
         By input, the value at which the best estimate's NPV is zero; NaN where none exists.
+    nominal_flow
+        Sum of all lines in money of the day [currency], shape ``(n_draws, n_years)``.
     """
 
     airspace: Airspace
     items: tuple[CashItem, ...]
+    time: Timetable
     discount_rate: FloatArray
+    discount_factors: FloatArray
     duration_years: FloatArray
     capital: FloatArray
     cost: FloatArray
@@ -103,6 +114,7 @@ class Appraisal:
     payback_years: FloatArray
     unit_cost_per_t: FloatArray
     breakeven: dict[str, float]
+    nominal_flow: FloatArray
 
     @property
     def net_flow(self) -> FloatArray:

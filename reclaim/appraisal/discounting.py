@@ -7,6 +7,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from reclaim.reference import read_rows
+
 FloatArray = NDArray[np.floating[Any]]
 
 # Range of rates searched for a return, as log(1 + rate): -90 per cent to 1 000 per cent a year.
@@ -37,9 +39,96 @@ def discount_factors(rate: FloatArray, n_years: int) -> FloatArray:
     return np.asarray((1 + np.asarray(rate, dtype=float))[:, None] ** -np.arange(n_years))
 
 
+def discount_conventions() -> dict[str, str]:
+    """Return the published conventions, name to label, as ``discount_conventions.csv`` has them."""
+    return {row["convention"]: row["label"] for row in read_rows("discount_conventions.csv")}
+
+
+def convention_rates(convention: str, n_years: int) -> FloatArray:
+    """Return the rate of a convention in each year [-], year 0 first, shape ``(n_years,)``.
+
+    Raises
+    ------
+    ValueError
+        For a convention that the table does not have.
+    """
+    rows = [row for row in read_rows("discount_conventions.csv") if row["convention"] == convention]
+    if not rows:
+        known = ", ".join(discount_conventions())
+        raise ValueError(f"No discount convention {convention!r}; there are: {known}.")
+    rates = np.zeros(n_years)
+    for row in rows:
+        rates[int(row["from_year"]) :] = float(row["rate"])
+    return rates
+
+
+def convention_factors(convention: str, n_years: int) -> FloatArray:
+    """Return the discount factors of a convention, year 0 first, shape ``(n_years,)``.
+
+    Notes
+    -----
+    HM Treasury, The Green Book: each year is discounted at its own rate on top of the years
+    before, so the factor never jumps where the rate steps down.
+    """
+    growth = 1 + convention_rates(convention, n_years)
+    growth[0] = 1.0
+    return np.asarray(1 / np.cumprod(growth))
+
+
+def nominal_flow(flow: FloatArray, inflation: FloatArray) -> FloatArray:
+    """Return a constant-price flow in money of the day, shape ``(n_draws, n_years)``.
+
+    Discounted at ``(1 + real) x (1 + inflation) - 1`` it is worth the same (Fisher).
+    """
+    return np.asarray(flow / discount_factors(inflation, flow.shape[1]))
+
+
+def all_rates_of_return(flow: FloatArray) -> FloatArray:
+    """Return every rate at which one flow is worth nothing, lowest first.
+
+    Parameters
+    ----------
+    flow
+        Year 0 first, shape ``(n_years,)``.
+
+    Notes
+    -----
+    The search of `internal_rate_of_return`, bracket by bracket.
+    """
+    values = _value_at(np.tile(flow, (_LOG_RATES.size, 1)), _LOG_RATES)
+    signs = np.where(values >= 0, 1, -1)
+    at = np.flatnonzero(signs[1:] != signs[:-1]) if np.any(flow != 0) else np.array([], dtype=int)
+    low, high = _LOG_RATES[at], _LOG_RATES[at + 1]
+    flows = np.tile(flow, (at.size, 1))
+    for _ in range(_HALVINGS):
+        middle = (low + high) / 2
+        same = np.where(_value_at(flows, middle) >= 0, 1, -1) == signs[at]
+        low, high = np.where(same, middle, low), np.where(same, high, middle)
+    return np.asarray(np.expm1((low + high) / 2))
+
+
 def annuity_factor(rate: float, years: int) -> float:
     """Return the present value of one unit at the end of each of some years [-]."""
     return float(years) if rate == 0 else (1 - (1 + rate) ** -years) / rate
+
+
+def equivalent_annual_cost(
+    present_value: FloatArray, rate: FloatArray, years: FloatArray
+) -> FloatArray:
+    """Return the even yearly payment that is worth as much as a present value [currency/y].
+
+    Parameters
+    ----------
+    present_value, rate, years
+        All ``(n_draws,)``; `years` need not be whole.
+
+    Notes
+    -----
+    Capital recovery factor, rate / (1 - (1 + rate)^-years); any table of finance.
+    """
+    some = np.abs(rate) > 1e-12
+    factor = np.divide(-np.expm1(-years * np.log1p(rate)), rate, out=years + 0.0, where=some)
+    return np.asarray(present_value / factor)
 
 
 def internal_rate_of_return(flow: FloatArray) -> tuple[FloatArray, NDArray[np.int_]]:

@@ -71,10 +71,11 @@ def test_space_by_hand(run) -> None:
             "airspace.residue_density_t_m3": 1.0,
             "airspace.soil_density_t_m3": 1.5,
             "airspace.liner_loss_m": 0.5,
+            "airspace.settlement": 0.1,
         }
     )
     soil_t = products.wet_t("soil")[0] + 100 + 50
-    refilled = products.wet_t("residue")[0] + soil_t / 1.5
+    refilled = 0.9 * (products.wet_t("residue")[0] + soil_t / 1.5)
     assert found.airspace.refilled_m3[0] == pytest.approx(refilled)
     assert found.airspace.lost_m3[0] == 250
     assert found.airspace.reclaimed_m3[0] == pytest.approx(999 - refilled - 250)
@@ -85,7 +86,13 @@ def item(found, name):
 
 
 def test_schedule_spreads_over_the_years(run) -> None:
-    feed, products, found = run({"money.price_fuel_per_t": -40.0})
+    feed, products, found = run(
+        {
+            "money.price_fuel_per_t": -40.0,
+            "money.fuel_price_per_ncv": 0.0,
+            "money.fuel_chlorine_penalty": 0.0,
+        }
+    )
     assert found.duration_years[0] == pytest.approx(1000 / 300)
     fuel = item(found, "fuel").flow[0]
     np.testing.assert_allclose(fuel[:5] / fuel.sum(), [0, 0.3, 0.3, 0.3, 0.1], atol=1e-12)
