@@ -19,8 +19,8 @@ class Caution:
     topic
         ``gas``, ``excavation``, ``contents``, ``water`` or ``process``.
     level
-        ``stop``: no work until a competent person has dealt with it; ``act``: controls needed
-        before work; ``watch``: keep under observation.
+        ``stop``: the work that `do` names stops until a competent person has dealt with it;
+        ``act``: controls needed before work; ``watch``: keep under observation.
     what
         The hazard, in one sentence.
     why
@@ -32,7 +32,16 @@ class Caution:
     source
         Key of ``sources.csv``.
     status
-        Status of the limit used.
+        Status of the limit used; ``given`` for a local limit of the user.
+    rule
+        The stated rule that set the level: the limit in words and as a number, where it holds and
+        since when.
+    unknown
+        What is still not known.
+    records
+        File and row of what raised it, the worst first; empty where a number of the whole site did.
+    cores
+        The cores among them, for marks on a map.
     """
 
     key: str
@@ -44,3 +53,7 @@ class Caution:
     who_decides: str
     source: str
     status: str
+    rule: str = ""
+    unknown: str = ""
+    records: tuple[str, ...] = ()
+    cores: tuple[str, ...] = ()

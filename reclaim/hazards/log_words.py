@@ -13,7 +13,7 @@ from difflib import SequenceMatcher
 from functools import cache
 from typing import TYPE_CHECKING
 
-from reclaim.hazards.rules import caution_rules
+from reclaim.hazards.rules import RuleBook, rule_book
 from reclaim.reference import read_rows
 
 if TYPE_CHECKING:
@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from reclaim.hazards.caution import Caution
+    from reclaim.site.hazardinputs import LocalWord
 
 # One slip of the pen in six letters leaves a ratio of 0.83. Only words marked "near" in the word
 # file may be misspelt: one letter makes another word of most others (drum and drug).
@@ -61,12 +62,18 @@ class Mention:
         The note itself.
     denied
         True where the note says that none was seen.
+    core
+        The core.
+    record
+        File and row; empty where the table has none.
     """
 
     key: str
     place: str
     note: str
     denied: bool
+    core: str = ""
+    record: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,9 +84,9 @@ class _Word:
     near: bool
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class _Vocabulary:
-    """The word file, sorted by use; every word without accents, in small letters.
+    """The word file and the user's words, by use; each without accents, in small letters.
 
     `negation` and `alternative` map a word to its languages.
     """
@@ -101,24 +108,33 @@ class _Hit:
     end: int
 
 
-def find_mentions(intervals: pd.DataFrame) -> tuple[Mention, ...]:
+def find_mentions(
+    intervals: pd.DataFrame, words: tuple[LocalWord, ...] = (), file: str = "interval table"
+) -> tuple[Mention, ...]:
     """Return every hazard named or denied in the notes, once per hazard and interval.
 
     Parameters
     ----------
     intervals
         As in `reclaim.site.Cores`; every layer is read.
+    words
+        The user's own words, beside those of the reference file.
+    file
+        Path of the interval table as readers know it.
     """
     mentions = []
-    columns = (intervals[name] for name in ("core_id", "from_m", "to_m", "note"))
-    for core, from_m, to_m, note in zip(*columns, strict=True):
-        place = f"core {core}, {from_m:g} to {to_m:g} m"
-        for key, denied in named_in(str(note)).items():
-            mentions.append(Mention(key, place, str(note).strip(), denied))
+    for row in intervals.to_dict("records"):
+        core, note = str(row["core_id"]), str(row["note"])
+        record = f"{file} row {row['row']:.0f}" if "row" in row else ""
+        place = f"core {core}, {row['from_m']:g} to {row['to_m']:g} m"
+        if record:
+            place = f"{place} ({record})"
+        for key, denied in named_in(note, words).items():
+            mentions.append(Mention(key, place, note.strip(), denied, core, record))
     return tuple(mentions)
 
 
-def named_in(note: str) -> dict[str, bool]:
+def named_in(note: str, words: tuple[LocalWord, ...] = ()) -> dict[str, bool]:
     """Return the hazards a note speaks of, each with whether it is denied.
 
     Examples
@@ -128,21 +144,29 @@ def named_in(note: str) -> dict[str, bool]:
     >>> named_in("Kein Asbest, aber Altreifen")
     {'asbestos': True, 'tyres': False}
     """
+    vocabulary = _vocabulary(words)
     found: dict[str, bool] = {}
     for sentence in _SENTENCE_ENDS.split(_plain(note)):
-        for key, denied in _named_in_sentence(sentence):
+        for key, denied in _named_in_sentence(sentence, vocabulary):
             found[key] = found.get(key, True) and denied
     return found
 
 
-def cautions_from_logs(mentions: Iterable[Mention], topic: str) -> tuple[Caution, ...]:
+def cautions_from_logs(
+    mentions: Iterable[Mention], topic: str, book: RuleBook | None = None
+) -> tuple[Caution, ...]:
     """Raise one caution per hazard of a topic that the logs name, quoting where."""
+    book = book or rule_book()
     by_key: dict[str, list[Mention]] = {}
     for mention in mentions:
-        if not mention.denied and caution_rules()[mention.key].topic == topic:
+        if not mention.denied and book[mention.key].topic == topic:
             by_key.setdefault(mention.key, []).append(mention)
     return tuple(
-        caution_rules()[key].raised_by(f"The logs say, {_quoted(found)}.")
+        book[key].raised_by(
+            f"The logs say, {_quoted(found)}.",
+            records=[mention.record for mention in found if mention.record],
+            cores=[mention.core for mention in found if mention.core],
+        )
         for key, found in by_key.items()
     )
 
@@ -168,7 +192,7 @@ def _quoted(mentions: list[Mention]) -> str:
     return f"{shown}; and {more} more" if more > 0 else shown
 
 
-def _named_in_sentence(sentence: str) -> list[tuple[str, bool]]:
+def _named_in_sentence(sentence: str, vocabulary: _Vocabulary) -> list[tuple[str, bool]]:
     """Return hazards of one sentence, each with whether it is denied.
 
     A denial holds within its clause. Clauses end at a comma or at a word such as "but", "and",
@@ -176,18 +200,18 @@ def _named_in_sentence(sentence: str) -> list[tuple[str, bool]]:
     seen", and "asbestos, none seen".
     """
     named = []
-    for clauses in _statements(sentence):
-        denies_all = _denies_a_list(clauses)
+    for clauses in _statements(sentence, vocabulary):
+        denies_all = _denies_a_list(clauses, vocabulary)
         for clause, following in zip(clauses, (*clauses[1:], ()), strict=True):
-            denies_clause = denies_all or _is_bare_denial(following)
-            for hit in _hits(clause):
-                named.append((hit.key, denies_clause or _is_denied(clause, hit)))
+            denies_clause = denies_all or _is_bare_denial(following, vocabulary)
+            for hit in _hits(clause, vocabulary):
+                named.append((hit.key, denies_clause or _is_denied(clause, hit, vocabulary)))
     return named
 
 
-def _statements(sentence: str) -> list[list[tuple[str, ...]]]:
+def _statements(sentence: str, vocabulary: _Vocabulary) -> list[list[tuple[str, ...]]]:
     """Return the parts of a sentence between contrasting words, each as its clauses."""
-    contrast = _vocabulary().contrast
+    contrast = vocabulary.contrast
     statements: list[list[list[str]]] = [[[]]]
     for piece in re.findall(r"[^\W_]+|,", sentence):
         if piece in contrast:
@@ -201,13 +225,13 @@ def _statements(sentence: str) -> list[list[tuple[str, ...]]]:
     ]
 
 
-def _hits(clause: tuple[str, ...]) -> list[_Hit]:
+def _hits(clause: tuple[str, ...], vocabulary: _Vocabulary) -> list[_Hit]:
     hits = []
     for start, token in enumerate(clause):
-        for word in _words_beginning_with(token):
+        for word in _words_beginning_with(token, vocabulary):
             following = clause[start : start + len(word.tokens)]
             if len(following) == len(word.tokens) and all(
-                _is_same(token, wanted, part=word.part, near=word.near)
+                _is_same(token, wanted, word, vocabulary)
                 for token, wanted in zip(following, word.tokens, strict=True)
             ):
                 hits.append(_Hit(word.key, start, start + len(following)))
@@ -215,20 +239,18 @@ def _hits(clause: tuple[str, ...]) -> list[_Hit]:
 
 
 @cache
-def _words_beginning_with(token: str) -> tuple[_Word, ...]:
+def _words_beginning_with(token: str, vocabulary: _Vocabulary) -> tuple[_Word, ...]:
     return tuple(
-        word
-        for word in _vocabulary().hazards
-        if _is_same(token, word.tokens[0], part=word.part, near=word.near)
+        word for word in vocabulary.hazards if _is_same(token, word.tokens[0], word, vocabulary)
     )
 
 
-def _is_same(token: str, wanted: str, *, part: bool, near: bool) -> bool:
+def _is_same(token: str, wanted: str, word: _Word, vocabulary: _Vocabulary) -> bool:
     if token == wanted or (token.startswith(wanted) and token[len(wanted) :] in _PLURALS):
         return True
-    if token in _vocabulary().known:
+    if token in vocabulary.known:
         return False
-    return (part and wanted in token) or (near and is_misspelt(token, wanted))
+    return (word.part and wanted in token) or (word.near and is_misspelt(token, wanted))
 
 
 def is_misspelt(token: str, wanted: str) -> bool:
@@ -247,13 +269,12 @@ def is_misspelt(token: str, wanted: str) -> bool:
     return SequenceMatcher(None, token, wanted, autojunk=False).ratio() >= _LIKENESS
 
 
-def _is_denied(clause: tuple[str, ...], hit: _Hit) -> bool:
+def _is_denied(clause: tuple[str, ...], hit: _Hit, vocabulary: _Vocabulary) -> bool:
     """Tell whether a hazard is denied within its clause.
 
     "no sign of asbestos", "asbestos not seen", "asbestos absent", "asbestos-free".
     """
-    vocabulary = _vocabulary()
-    telling = _without_void_phrases(clause)
+    telling = _without_void_phrases(clause, vocabulary)
     before = telling[max(0, hit.start - _WORDS_AFTER_NEGATION) : hit.start]
     if any(token in vocabulary.negation for token in before):
         return True
@@ -267,20 +288,19 @@ def _is_denied(clause: tuple[str, ...], hit: _Hit) -> bool:
     return False
 
 
-def _without_void_phrases(clause: tuple[str, ...]) -> tuple[str, ...]:
+def _without_void_phrases(clause: tuple[str, ...], vocabulary: _Vocabulary) -> tuple[str, ...]:
     """Blank out what looks like a denial and is none: "no recovery", "not ruled out"."""
     tokens = list(clause)
-    for phrase in _vocabulary().not_a_denial:
+    for phrase in vocabulary.not_a_denial:
         for start in range(len(clause) - len(phrase) + 1):
             if clause[start : start + len(phrase)] == phrase:
                 tokens[start : start + len(phrase)] = [""] * len(phrase)
     return tuple(tokens)
 
 
-def _denies_a_list(clauses: list[tuple[str, ...]]) -> bool:
+def _denies_a_list(clauses: list[tuple[str, ...]], vocabulary: _Vocabulary) -> bool:
     """Tell whether a statement runs "no A, B or C seen", from its first word to its last."""
-    vocabulary = _vocabulary()
-    first = _without_void_phrases(clauses[0])[0]
+    first = _without_void_phrases(clauses[0], vocabulary)[0]
     languages = vocabulary.negation.get(first, frozenset())
     offers = any(
         languages & vocabulary.alternative.get(token, frozenset())
@@ -290,10 +310,9 @@ def _denies_a_list(clauses: list[tuple[str, ...]]) -> bool:
     return offers and clauses[-1][-1] in vocabulary.observation
 
 
-def _is_bare_denial(clause: tuple[str, ...]) -> bool:
-    vocabulary = _vocabulary()
+def _is_bare_denial(clause: tuple[str, ...], vocabulary: _Vocabulary) -> bool:
     denying = vocabulary.negation.keys() | vocabulary.absence
-    return any(token in denying for token in _without_void_phrases(clause)) and all(
+    return any(token in denying for token in _without_void_phrases(clause, vocabulary)) and all(
         token in denying | vocabulary.observation for token in clause
     )
 
@@ -306,19 +325,25 @@ def _plain(text: str) -> str:
 
 
 @cache
-def _vocabulary() -> _Vocabulary:
-    rows = read_rows("hazard_words.csv")
+def _vocabulary(words: tuple[LocalWord, ...] = ()) -> _Vocabulary:
+    rows = [
+        *(
+            (row["key"], row["language"], row["word"], row["match"])
+            for row in read_rows("hazard_words.csv")
+        ),
+        *((word.key, word.language, _spaced(word.word), word.match) for word in words),
+    ]
     by_use: dict[str, dict[str, set[str]]] = {}
-    for row in rows:
-        by_use.setdefault(row["key"], {}).setdefault(row["word"], set()).add(row["language"])
-    words = {
-        (row["key"], row["word"], "part" in row["match"], "near" in row["match"])
-        for row in rows
-        if row["key"] not in GRAMMAR
+    for key, language, word, _ in rows:
+        by_use.setdefault(key, {}).setdefault(word, set()).add(language)
+    hazards = {
+        (key, word, "part" in match, "near" in match)
+        for key, _, word, match in rows
+        if key not in GRAMMAR
     }
     return _Vocabulary(
         hazards=tuple(
-            _Word(key, tuple(word.split()), part, near) for key, word, part, near in sorted(words)
+            _Word(key, tuple(word.split()), part, near) for key, word, part, near in sorted(hazards)
         ),
         known=frozenset(
             token
@@ -334,3 +359,8 @@ def _vocabulary() -> _Vocabulary:
         contrast=frozenset(by_use["contrast"]),
         not_a_denial=tuple(tuple(phrase.split()) for phrase in sorted(by_use["not_a_denial"])),
     )
+
+
+def _spaced(word: str) -> str:
+    """Return a user's word as the words of the file are: plain, with spaces between the parts."""
+    return " ".join(re.findall(r"[^\W_]+", _plain(word)))

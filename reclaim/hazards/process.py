@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from reclaim.hazards.rules import caution_rules
+from reclaim.hazards.rules import RuleBook, rule_book
 
 if TYPE_CHECKING:
     from reclaim.hazards.caution import Caution
 
 _MONTHS_PER_YEAR = 12.0
 _WEEKS_PER_YEAR = 52.0
+_CARBON_DIOXIDE_PER_CELLULOSE = 6 * 44.009 / 162.141
 
 
 def process_cautions(
@@ -22,6 +23,8 @@ def process_cautions(
     drying_feed_t: float,
     heat_bought_mwh: float,
     hazardous_t: float,
+    solids_lost_t: float = 0.0,
+    book: RuleBook | None = None,
 ) -> tuple[tuple[Caution, ...], tuple[str, ...]]:
     """Raise the cautions on the line.
 
@@ -35,14 +38,18 @@ def process_cautions(
         Wet mass that is dried [t] and heat bought for it [MWh]; zeros where nothing is dried.
     hazardous_t
         Hazardous items in the feed, wet [t].
+    solids_lost_t
+        Dry matter that rots away in the drying boxes [t].
+    book
+        Rules that hold.
     """
-    table = caution_rules()
+    book = book or rule_book()
     cautions = [
-        *dust_caution(fuel_t, fuel_moisture),
-        *drying_cautions(drying_feed_t, heat_bought_mwh),
-        *self_heating_caution(fuel_t, feed_t, capacity_t_y),
+        *dust_caution(fuel_t, fuel_moisture, book),
+        *drying_cautions(drying_feed_t, heat_bought_mwh, solids_lost_t, book),
+        *self_heating_caution(fuel_t, feed_t, capacity_t_y, book),
     ]
-    batteries = table["battery_fires"]
+    batteries = book["battery_fires"]
     if hazardous_t > batteries.number:
         why = f"About {hazardous_t:,.0f} t of hazardous items go through the line."
         cautions.append(batteries.raised_by(why))
@@ -52,7 +59,9 @@ def process_cautions(
     )
 
 
-def dust_caution(fuel_t: float, moisture: float) -> tuple[Caution, ...]:
+def dust_caution(
+    fuel_t: float, moisture: float, book: RuleBook | None = None
+) -> tuple[Caution, ...]:
     """Raise the more urgent of the two dust cautions that the fuel's moisture calls for.
 
     Parameters
@@ -61,35 +70,65 @@ def dust_caution(fuel_t: float, moisture: float) -> tuple[Caution, ...]:
         Fuel, wet [t]; without any there is no dust of it.
     moisture
         Water over wet mass [-].
+    book
+        Rules that hold.
     """
+    book = book or rule_book()
     if fuel_t <= 0:
         return ()
-    for rule in (caution_rules()["dust_explosive"], caution_rules()["dust_dry_fuel"]):
+    for rule in (book["dust_explosive"], book["dust_dry_fuel"]):
         if moisture < rule.number:
             why = f"The fuel holds {moisture:.1%} water; the limit is {rule.number:.0%}."
             return (rule.raised_by(why),)
     return ()
 
 
-def drying_cautions(drying_feed_t: float, heat_bought_mwh: float) -> tuple[Caution, ...]:
-    """Raise what drying brings: closed boxes, hot process air, burners; [t] and [MWh]."""
+def drying_cautions(
+    drying_feed_t: float,
+    heat_bought_mwh: float,
+    solids_lost_t: float = 0.0,
+    book: RuleBook | None = None,
+) -> tuple[Caution, ...]:
+    """Raise what drying brings: closed boxes, hot process air, burners.
+
+    Parameters
+    ----------
+    drying_feed_t, heat_bought_mwh, solids_lost_t
+        As in `process_cautions`.
+    book
+        Rules that hold.
+
+    Notes
+    -----
+    Rotting matter is taken as cellulose, C6H10O5: 162 g give off 6 x 44 g of carbon dioxide.
+    """
     if drying_feed_t <= 0:
         return ()
-    table = caution_rules()
+    book = book or rule_book()
     dried = f"The line dries {drying_feed_t:,.0f} t of waste."
-    air = table["process_air"]
+    air = book["process_air"]
+    gas = solids_lost_t * _CARBON_DIOXIDE_PER_CELLULOSE
+    gives_off = (
+        f" It gives off about {gas / drying_feed_t * 1000:.2g} kg of carbon dioxide a tonne."
+    )
     cautions = [
-        table["drying_confined_space"].raised_by(dried),
+        book["drying_confined_space"].raised_by(dried + (gives_off if gas > 0 else "")),
         air.raised_by(f"{dried} By common practice the air is burnt above {air.number:.0f} C."),
     ]
-    burners = table["drying_burners"]
+    burners = book["drying_burners"]
     if heat_bought_mwh > burners.number:
-        why = f"{heat_bought_mwh:,.0f} MWh of drying heat have to be bought."
-        cautions.append(burners.raised_by(why))
+        bought = f"{heat_bought_mwh:,.0f} MWh of drying heat have to be bought"
+        hot = book["hot_surfaces"]
+        cautions.append(burners.raised_by(f"{bought}."))
+        cautions.append(
+            hot.raised_by(f"{bought}; the limit for surfaces is {hot.number:.0f} C ({hot.limit}).")
+        )
     return tuple(cautions)
 
 
-def self_heating_caution(fuel_t: float, feed_t: float, capacity_t_y: float) -> tuple[Caution, ...]:
+def self_heating_caution(
+    fuel_t: float, feed_t: float, capacity_t_y: float, book: RuleBook | None = None
+) -> tuple[Caution, ...]:
     """Raise the caution on stored fuel, with what comes out in a week and piles up unsold.
 
     Parameters
@@ -98,6 +137,8 @@ def self_heating_caution(fuel_t: float, feed_t: float, capacity_t_y: float) -> t
         Fuel made and waste fed in all, wet [t].
     capacity_t_y
         What the line takes in a year, wet [t/y].
+    book
+        Rules that hold.
 
     Notes
     -----
@@ -106,7 +147,7 @@ def self_heating_caution(fuel_t: float, feed_t: float, capacity_t_y: float) -> t
     """
     if fuel_t <= 0 or feed_t <= 0:
         return ()
-    rule = caution_rules()["fuel_self_heating"]
+    rule = (book or rule_book())["fuel_self_heating"]
     fuel_t_y = fuel_t / feed_t * capacity_t_y
     stored_t = min(fuel_t, fuel_t_y * rule.number / _MONTHS_PER_YEAR)
     why = (

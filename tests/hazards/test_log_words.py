@@ -6,6 +6,7 @@ import pytest
 
 from reclaim.hazards.log_words import cautions_from_logs, denials, find_mentions, named_in
 from reclaim.reference import read_rows
+from reclaim.site import LocalWord
 
 from .conftest import log_table
 
@@ -48,6 +49,12 @@ from .conftest import log_table
         ("Schwelbrand", "hot_waste"),
         ("animal remains", "dead_animals"),
         ("saturated below 4 m", "leachate"),
+        ("water strike at 5.2 m", "leachate"),
+        ("standing water", "leachate"),
+        ("loose, wet paper", "wet_waste"),
+        ("warm to the touch", "warm_waste"),
+        ("Mineralwolle", "mineral_fibres"),
+        ("grey powder", "dusty_waste"),
         ("Sickerwasser", "leachate"),
         ("strong odour", "odour"),
         ("Geruch nach H2S", "odour"),
@@ -191,14 +198,14 @@ def test_cautions_quote_the_core_the_depth_and_the_note() -> None:
     mentions = find_mentions(log_table("clay", "old tyres", "tyre", "pneus", "Altreifen"))
     (caution,) = cautions_from_logs(mentions, "contents")
     assert caution.key == "tyres"
-    assert 'core C1, 1 to 2 m: "old tyres"' in caution.why
+    assert 'core C1, 1 to 2 m (interval table row 3): "old tyres"' in caution.why
     assert caution.why.endswith("; and 1 more.")
 
 
 def test_topics_are_kept_apart() -> None:
     mentions = find_mentions(log_table("wet, asbestos"))
     assert [caution.key for caution in cautions_from_logs(mentions, "contents")] == ["asbestos"]
-    assert [caution.key for caution in cautions_from_logs(mentions, "water")] == ["leachate"]
+    assert [caution.key for caution in cautions_from_logs(mentions, "water")] == ["wet_waste"]
 
 
 def test_a_denial_is_handed_on_and_never_reassures() -> None:
@@ -211,3 +218,28 @@ def test_a_denial_is_handed_on_and_never_reassures() -> None:
 
 def test_empty_notes_name_nothing() -> None:
     assert find_mentions(log_table("", "  ", "...", ",")) == ()
+
+
+@pytest.mark.parametrize("note", ["Bags, loose, wet paper", "wet", "papier mouillé", "nass"])
+def test_wet_alone_is_watched_and_no_leachate(note: str) -> None:
+    assert named_in(note) == {"wet_waste": False}
+    (caution,) = cautions_from_logs(find_mentions(log_table(note)), "water")
+    assert caution.level == "watch"
+
+
+def test_words_of_the_user_are_read_with_accents_denials_and_slips() -> None:
+    words = (
+        LocalWord("asbestos", "pl", "Azbest", "part near"),
+        LocalWord("negation", "pl", "brak", "exact"),
+        LocalWord("drums", "local", "Blue-Keg", "exact"),
+    )
+    assert named_in("Azbestu płyta") == {}
+    assert named_in("Azbestu płyta", words) == {"asbestos": False}
+    assert named_in("azbets", words) == {"asbestos": False}
+    assert named_in("brak azbest", words) == {"asbestos": True}
+    assert named_in("two blue kegs", words) == {"drums": False}
+
+
+def test_a_mention_carries_core_and_file_row() -> None:
+    (mention,) = find_mentions(log_table("clay", "drum"), file="logs.csv")
+    assert (mention.core, mention.record) == ("C1", "logs.csv row 3")

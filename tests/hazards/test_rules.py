@@ -13,7 +13,7 @@ from reclaim.hazards.log_words import GRAMMAR, named_in
 from reclaim.reference import read_rows, sources
 from reclaim.reference.tables import Status
 
-FILES = ("gas_limits.csv", "cautions.csv", "hazard_words.csv")
+FILES = ("gas_limits.csv", "cautions.csv", "hazard_words.csv", "finds.csv", "waste_codes.csv")
 TOPICS = {"gas", "excavation", "contents", "water", "process"}
 
 
@@ -52,9 +52,25 @@ def test_gas_limits_rise_in_urgency_with_the_reading() -> None:
 
 
 def test_gas_units_agree_with_the_columns() -> None:
-    units = {"_pct": "% v/v", "_ppm": "ppm"}
+    units = {"pct": "% v/v", "ppm": "ppm", "c": "degrees C"}
     for limit in gas_limits():
-        assert limit.unit == units[limit.gas[-4:]]
+        assert limit.unit == units[limit.gas.rsplit("_", 1)[1]]
+
+
+def test_every_rule_belongs_to_a_profile() -> None:
+    for rule in (*gas_limits(), *caution_rules().values()):
+        assert rule.profiles
+        assert rule.profiles <= {"us", "uk", "eu"}
+        assert rule.unknown.endswith(".")
+
+
+def test_finds_and_waste_codes_belong_to_something() -> None:
+    for row in read_rows("finds.csv"):
+        assert row["key"] in caution_rules()
+        for column in ("dig", "line", "disposal", "tests"):
+            assert row[column].strip()
+    made = {row["name"] for row in read_rows("products.csv")}
+    assert {row["product"] for row in read_rows("waste_codes.csv")} == made | {"leachate"}
 
 
 def test_every_rule_is_used_by_the_code_or_by_the_word_file() -> None:
