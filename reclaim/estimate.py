@@ -5,37 +5,24 @@ Comes in: a `Site`. Goes out: an `Estimate`. Imports nothing heavy until it runs
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from time import perf_counter
 from typing import TYPE_CHECKING
+
+from reclaim.confidence import draw_range, how_sure
+from reclaim.dig import Dig, Outcome
 
 if TYPE_CHECKING:
     from collections.abc import Callable
     from pathlib import Path
 
-    from reclaim.appraisal import Appraisal
+    from reclaim.appraisal import Comparison
     from reclaim.assumptions import Draws
-    from reclaim.ground import DugVolumes, Excavation, Section, ThicknessMap
-    from reclaim.hazards import Caution
-    from reclaim.plant import Products
+    from reclaim.ground import Excavation, GroundStudy, Section, ThicknessMap
+    from reclaim.hazards import Caution, HazardAssessment, ModelRun
     from reclaim.site import Check, CoreSite, Site
-    from reclaim.waste import CoreComposites, CoreSummary, Feed
-
-
-@dataclass(frozen=True, slots=True)
-class Outcome:
-    """One run of the model: the same functions for one central draw or for many draws.
-
-    Attributes
-    ----------
-    volumes, feed, products, appraisal
-        What each room made of it; arrays have a leading axis of ``n_draws``.
-    """
-
-    volumes: DugVolumes
-    feed: Feed
-    products: Products
-    appraisal: Appraisal
+    from reclaim.uncertainty import Confidence
+    from reclaim.waste import CoreComposites, CoreStudy, CoreSummary, Feed
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,14 +35,18 @@ class Estimate:
         The input.
     excavation, thickness_map, sections
         Geometry, without draws.
+    ground
+        What is known of the ground beside its volumes: blocks, second opinion, soil balance.
     core_summary
         The geologist's summary; None where the composition was given in the site file.
     best, draws
         The model at central values (one draw), and over all draws.
-    cautions
-        The most urgent first.
-    not_assessed
-        Hazards that could not be assessed, each a sentence naming the missing input.
+    comparison
+        Courses of action on one basis, carbon, the outside view, the schedule, the stage gate.
+    hazards
+        What could hurt someone: cautions, what was not assessed, and the numbers behind them.
+    confidence
+        How sure the net present value is, what drives it, and what to find out next.
     checks
         Findings about the inputs and the result, those of the site included.
     seconds
@@ -69,10 +60,27 @@ class Estimate:
     core_summary: CoreSummary | None
     best: Outcome
     draws: Outcome
-    cautions: tuple[Caution, ...]
-    not_assessed: tuple[str, ...]
+    comparison: Comparison
+    hazards: HazardAssessment
+    confidence: Confidence
     checks: tuple[Check, ...]
     seconds: dict[str, float]
+    ground: GroundStudy | None = None
+
+    @property
+    def core_study(self) -> CoreStudy | None:
+        """Statistics, pattern in space and next cores; None where there are no samples."""
+        return None if self.core_summary is None else self.core_summary.study
+
+    @property
+    def cautions(self) -> tuple[Caution, ...]:
+        """The cautions, the most urgent first."""
+        return self.hazards.cautions
+
+    @property
+    def not_assessed(self) -> tuple[str, ...]:
+        """Hazards that could not be assessed, each a sentence naming the missing input."""
+        return self.hazards.not_assessed
 
 
 def estimate(site: Site, *, progress: Callable[[str], None] | None = None) -> Estimate:
@@ -95,7 +103,9 @@ def estimate(site: Site, *, progress: Callable[[str], None] | None = None) -> Es
         Where the inputs, each readable, make no estimate together: no waste above the base, no
         composition, or a dig that would take centuries.
     """
+    from reclaim.appraisal import appraisal_checks
     from reclaim.assumptions import Draws
+    from reclaim.ground import ground_checks
     from reclaim.hazards import assess
     from reclaim.waste import core_composites, summarise_cores
 
@@ -105,14 +115,33 @@ def estimate(site: Site, *, progress: Callable[[str], None] | None = None) -> Es
     _refuse_empty(site, excavation)
     clock.start("summarising the cores")
     composites = core_composites(site.cores)
-    summary = summarise_cores(composites, site.assumptions, site.seed) if len(composites) else None
+    study = _study(site, thickness_map, composites) if len(composites) else None
+    summary = (
+        replace(summarise_cores(composites, site.assumptions, site.seed), study=study)
+        if len(composites)
+        else None
+    )
     clock.start("best estimate")
-    best = _run(site, excavation, composites, Draws.best_estimate())
+    dig = Dig(site, excavation, composites, study)
+    best = dig.drawn(Draws.best_estimate())
+    _refuse_idle_dryer(site, best.outcome)
     clock.start("drawing the range")
-    draws = _run(site, excavation, composites, Draws(site.draws, site.seed))
+    source, drawn = draw_range(dig, progress)
+    clock.start("looking closer at the ground")
+    ground = _study_ground(site, best.outcome, drawn.outcome, source)
+    clock.start("comparing courses of action")
+    comparison = dig.compare(best, drawn, source)
+    clock.start("what drives it, and what to find out next")
+    confidence = how_sure(dig, source, best, drawn, comparison)
     clock.start("cautions")
-    cautions, not_assessed = assess(
-        site, excavation, summary, best.feed, best.products, _still_rotting(site, best.feed)
+    hazards = assess(
+        site,
+        excavation,
+        thickness_map,
+        summary,
+        _model_run(best.outcome, Draws.best_estimate()),
+        _model_run(drawn.outcome, source),
+        _still_rotting(site, best.outcome.feed),
     )
     return Estimate(
         site=site,
@@ -120,18 +149,30 @@ def estimate(site: Site, *, progress: Callable[[str], None] | None = None) -> Es
         thickness_map=thickness_map,
         sections=sections,
         core_summary=summary,
-        best=best,
-        draws=draws,
-        cautions=cautions,
-        not_assessed=not_assessed,
-        checks=(*site.checks, *result_checks(site, excavation, composites, best)),
+        best=best.outcome,
+        draws=drawn.outcome,
+        comparison=comparison,
+        hazards=hazards,
+        confidence=confidence,
+        checks=(
+            *site.checks,
+            *result_checks(site, excavation, composites, best.outcome),
+            *ground_checks(site, excavation, ground),
+            *appraisal_checks(
+                best.outcome.appraisal,
+                comparison,
+                float(best.outcome.feed.total_wet_t[0]),
+                site.assumptions,
+            ),
+        ),
         seconds=clock.stop(),
+        ground=ground,
     )
 
 
 def measure_site(site: Site) -> Excavation:
     """Measure the dig of a site with the numbers of its own site file."""
-    from reclaim.ground import measure
+    from reclaim.ground import measure, side_slope_of
 
     return measure(
         site.footprint,
@@ -139,11 +180,13 @@ def measure_site(site: Site) -> Excavation:
         site.survey,
         site.base,
         site.cover,
-        side_slope=site.side_slope,
+        side_slope=side_slope_of(site),
         overdig_m=site.overdig_m,
         lift_m=site.lift_m,
+        lifts_by=site.lifts_by,
         survey_sd_m=site.survey_sd_m,
         base_sd_m=site.base_sd_m,
+        base_sd=site.base_kriging_sd,
         error_range_m=site.error_range_m,
     )
 
@@ -166,6 +209,21 @@ def check_site(path: Path) -> tuple[Site, Excavation, tuple[Check, ...]]:
     return site, excavation, (*site.checks, *found)
 
 
+def _study(site: Site, thickness_map: ThicknessMap, composites: CoreComposites) -> CoreStudy:
+    from reclaim.waste import dug_blocks, study_cores
+
+    return study_cores(
+        site.cores,
+        composites,
+        seed=site.seed,
+        lift_m=site.lift_m,
+        years=None if site.opened is None or site.closed is None else (site.opened, site.closed),
+        outline=site.footprint.outline,
+        blocks=dug_blocks(site.footprint, thickness_map),
+        zones=[zone.name for zone in site.footprint.zones],
+    )
+
+
 def summarise_site_cores(path: Path) -> tuple[CoreSite, CoreSummary]:
     """Read only the core tables of a site and summarise them.
 
@@ -175,7 +233,8 @@ def summarise_site_cores(path: Path) -> tuple[CoreSite, CoreSummary]:
         With every error found, or where no core has a sample in waste.
     """
     from reclaim.site import Check, SiteError, read_core_tables
-    from reclaim.waste import core_composites, summarise_cores
+    from reclaim.site.settings import setting_defaults
+    from reclaim.waste import core_composites, study_cores, summarise_cores
 
     site = read_core_tables(path)
     composites = core_composites(site.cores)
@@ -187,51 +246,39 @@ def summarise_site_cores(path: Path) -> tuple[CoreSite, CoreSummary]:
             "Give samples, and log the waste with the layer word 'waste'.",
         )
         raise SiteError([message])
-    return site, summarise_cores(composites, site.assumptions, site.seed)
+    lift_m = setting_defaults()["excavation.lift_m"].value
+    assert lift_m is not None, "settings.csv states a height of lifts"
+    study = study_cores(
+        site.cores,
+        composites,
+        seed=site.seed,
+        lift_m=lift_m,
+        years=None if site.opened is None or site.closed is None else (site.opened, site.closed),
+    )
+    return site, replace(summarise_cores(composites, site.assumptions, site.seed), study=study)
 
 
 def _measure(site: Site) -> tuple[Excavation, ThicknessMap, tuple[Section, ...]]:
-    from reclaim.ground import default_sections, thickness_map
+    from reclaim.ground import default_sections, side_slope_of, thickness_map
 
-    excavation = measure_site(site)
+    excavation, slope = measure_site(site), side_slope_of(site)
     surfaces = (site.footprint, site.grid, site.survey, site.base)
-    picture = thickness_map(*surfaces, side_slope=site.side_slope)
-    cuts = default_sections(*surfaces, site.cover, picture, side_slope=site.side_slope)
+    picture = thickness_map(*surfaces, side_slope=slope)
+    cuts = default_sections(*surfaces, site.cover, picture, side_slope=slope)
     return excavation, picture, tuple(cuts)
 
 
-def _run(site: Site, excavation: Excavation, composites: CoreComposites, draws: Draws) -> Outcome:
-    """Run the rooms in order: the one model, for one central draw or for many draws."""
-    from reclaim.appraisal import appraise
-    from reclaim.ground import volume_draws
-    from reclaim.plant import run_line
-    from reclaim.site import Check, SiteError
-    from reclaim.waste import (
-        composition_from_cores,
-        composition_stated,
-        feed_from_volumes,
-        properties_of_site,
-    )
+def _study_ground(site: Site, best: Outcome, drawn: Outcome, draws: Draws) -> GroundStudy:
+    from reclaim.assumptions import Draws
+    from reclaim.ground import study_ground
 
-    volumes = volume_draws(excavation, draws)
-    composition = (
-        composition_stated(site.composition, excavation.zones, draws)
-        if site.composition
-        else composition_from_cores(composites, excavation.zones, draws)
-    )
-    try:
-        properties = properties_of_site(
-            site.opened, site.closed, site.price_year, site.climate, site.assumptions, draws
-        )
-        feed = feed_from_volumes(volumes, composition, properties, site.assumptions, draws)
-        products = run_line(feed, site.line, site.assumptions, draws)
-        appraisal = appraise(
-            volumes, feed, products, float(excavation.area_m2.sum()), site.assumptions, draws
-        )
-    except ValueError as error:
-        message = Check("error", site.path.name, str(error), "Correct the number named.")
-        raise SiteError([message]) from error
-    return Outcome(volumes, feed, products, appraisal)
+    return study_ground(site, best.volumes, drawn.volumes, Draws.best_estimate(), draws)
+
+
+def _model_run(outcome: Outcome, draws: Draws) -> ModelRun:
+    from reclaim.hazards import ModelRun
+
+    return ModelRun(outcome.volumes, outcome.feed, outcome.products, draws)
 
 
 def _still_rotting(site: Site, feed: Feed) -> float | None:
@@ -268,10 +315,23 @@ def _refuse_empty(site: Site, excavation: Excavation) -> None:
         )
 
 
+def _refuse_idle_dryer(site: Site, best: Outcome) -> None:
+    """Refuse a target moisture that the user stated and that the waste is already below."""
+    from reclaim.plant import idle_dryer
+    from reclaim.site import Check, SiteError
+
+    target = site.assumptions["plant.target_moisture"]
+    wrong = idle_dryer(best.products.drying, target.central)
+    if wrong and target.given:
+        where = f"{site.path.name} [plant] target_moisture"
+        raise SiteError([Check("error", where, wrong, "Lower it, or take a line without a dryer.")])
+
+
 def result_checks(
     site: Site, excavation: Excavation, composites: CoreComposites, best: Outcome | None = None
 ) -> tuple[Check, ...]:
     """Return what the measured ground and the result say about the inputs."""
+    from reclaim.plant import idle_dryer
     from reclaim.reference import constant
     from reclaim.site import Findings
 
@@ -306,6 +366,9 @@ def result_checks(
             "the zone takes the composition of all cores.",
             f"Core each zone at least {constant('fewest_cores'):.0f} times.",
         )
+    target = site.assumptions["plant.target_moisture"].central
+    if best is not None and (idle := idle_dryer(best.products.drying, target)):
+        findings.warn("plant", idle, "Take a line without a dryer, or check the moisture given.")
     if best is not None and best.appraisal.irr_roots[0] > 1:
         findings.note(
             "appraisal",

@@ -12,12 +12,17 @@ from reclaim.assumptions.assumption import (
     quantity_assumption,
     stated_assumption,
 )
-from reclaim.assumptions.draws import Draws
+from reclaim.assumptions.correlations import Correlations, correlations_from
+from reclaim.assumptions.draws import CHUNK, Draws, Sampling
 
 __all__ = [
+    "CHUNK",
     "Assumption",
+    "Correlations",
     "Draws",
     "Kind",
+    "Sampling",
+    "correlations_from",
     "default_assumption",
     "quantity_assumption",
     "stated_assumption",

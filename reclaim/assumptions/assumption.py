@@ -9,7 +9,7 @@ from typing import Any, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from reclaim.reference import Default, Quantity
+from reclaim.reference import Default, Quantity, constant
 
 Kind = Literal["fixed", "triangular", "normal", "lognormal"]
 FloatArray = NDArray[np.float64]
@@ -19,6 +19,8 @@ _FORMS: dict[frozenset[str], Kind] = {
     frozenset({"mean", "sd"}): "normal",
     frozenset({"median", "gsd"}): "lognormal",
 }
+WHOLE = "number"
+"""Unit of what can only be counted: a whole number, never a distribution."""
 _FORMS_IN_WORDS = "a number, {low, mode, high}, {mean, sd} or {median, gsd}"
 
 
@@ -159,6 +161,8 @@ def stated_assumption(default: Default, stated: float | Mapping[str, Any]) -> As
 
 
 def _refuse_nonsense(default: Default, kind: Kind, numbers: tuple[float, ...]) -> None:
+    if default.quantity.unit == WHOLE and (kind != "fixed" or numbers[0] % 1 != 0):
+        raise ValueError("This must be one whole number; it takes no range and no distribution.")
     if not all(np.isfinite(numbers)):
         raise ValueError("The numbers must be finite.")
     if kind == "triangular" and not numbers[0] <= numbers[1] <= numbers[2]:
@@ -174,6 +178,20 @@ def _refuse_nonsense(default: Default, kind: Kind, numbers: tuple[float, ...]) -
                 f"{value:g} is outside what this quantity can be "
                 f"({default.minimum:g} to {default.maximum:g} {default.quantity.unit})."
             )
+    if kind == "normal" and numbers[1] > 0:
+        outside = _normal_share_outside(numbers[0], numbers[1], default.minimum, default.maximum)
+        if outside > constant("normal_outside_bounds"):
+            raise ValueError(
+                f"{outside:.0%} of this normal distribution lies outside what the quantity can be "
+                f"({default.minimum:g} to {default.maximum:g} {default.quantity.unit}); "
+                "use {low, mode, high} or {median, gsd}."
+            )
+
+
+def _normal_share_outside(mean: float, sd: float, minimum: float, maximum: float) -> float:
+    from scipy.special import ndtr
+
+    return float(ndtr((minimum - mean) / sd) + ndtr((mean - maximum) / sd))
 
 
 def quantity_assumption(

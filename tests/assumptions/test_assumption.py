@@ -47,6 +47,7 @@ def test_fixed_number_has_no_spread() -> None:
         ({"low": 0.4, "mode": 0.3, "high": 0.5}, "low <= mode <= high"),
         ({"mean": 0.3, "sd": -0.1}, "sd must not be negative"),
         ({"median": 0.3, "gsd": 0.9}, "gsd at least 1"),
+        ({"mean": 0.3, "sd": 0.5}, "lies outside what the quantity can be"),
         ({"low": 0.3, "high": 0.5}, "Expected a number"),
         (1.5, "outside what this quantity can be"),
         ({"low": -0.1, "mode": 0.3, "high": 0.5}, "outside what this quantity can be"),
@@ -58,6 +59,12 @@ def test_fixed_number_has_no_spread() -> None:
 def test_broken_rules_are_named(stated, rule) -> None:
     with pytest.raises(ValueError, match=rule):
         stated_assumption(MOISTURE, stated)
+
+
+@pytest.mark.parametrize("stated", [2.5, {"low": 5, "mode": 10, "high": 20}])
+def test_what_is_counted_must_be_one_whole_number(stated) -> None:
+    with pytest.raises(ValueError, match="one whole number"):
+        stated_assumption(assumption_defaults()["investigations.cores"], stated)
 
 
 def test_best_estimate_is_central_for_every_default() -> None:
