@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import json
+import os
 import sys
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -14,22 +16,55 @@ import reclaim
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator
 
+    from click.shell_completion import CompletionItem
+
     from reclaim.site import Check
 
 EXIT_INPUT = 2
 EXIT_STOPPED = 130
 
+# The stages of an estimate and the share of its time that each takes on the demo site [-]; the
+# time left is worked out from them.
+_STAGES = {
+    "reading the site": 0.12,
+    "measuring the ground": 0.17,
+    "summarising the cores": 0.02,
+    "best estimate": 0.03,
+    "drawing the range": 0.07,
+    "what drives it, and what to find out next": 0.05,
+    "cautions": 0.02,
+    "figures": 0.35,
+    "report": 0.10,
+    "tables": 0.02,
+    "maps": 0.05,
+}
+
 _EXAMPLES = """
 \b
 Examples:
   reclaim demo demo                               write the demo site
-  reclaim check demo/site.toml                    look for problems in the inputs
-  reclaim cores demo/site.toml                    what the cores say
   reclaim estimate demo/site.toml --out results   estimate and report
+  reclaim new mysite                              begin a site of your own
+  reclaim explain waste.moisture                  what a key means
+  reclaim compare results before                  what changed, and why
 
 \b
 Exit codes: 0 done, 1 our fault, 2 your input, 130 stopped.
 """
+
+_SITE = click.argument("site", type=click.Path(path_type=Path))
+_JSON = click.option("--json", "as_json", is_flag=True, help="Print JSON for other programs.")
+_PAPER = click.option(
+    "--paper",
+    type=click.Choice(["A4", "letter"], case_sensitive=False),
+    default="A4",
+    show_default=True,
+    help="Paper that the report prints on.",
+)
+_PDF = click.option("--pdf", is_flag=True, help="Write report.pdf too; needs a browser here.")
+_EXCEL = click.option(
+    "--excel", is_flag=True, help="Write tables.xlsx too; needs the extra 'reclaim[excel]'."
+)
 
 
 @click.group(
@@ -63,27 +98,68 @@ def demo(folder: Path) -> None:
 
 
 @cli.command()
-@click.argument("site", type=click.Path(path_type=Path))
-def check(site: Path) -> None:
+@click.argument("folder", type=click.Path(path_type=Path, file_okay=False))
+def new(folder: Path) -> None:
+    """Write a commented site file and empty core tables to FOLDER, ready to fill.
+
+    \b
+    Example:
+      reclaim new mysite
+    """  # noqa: D301
+    from reclaim.demo import write_blank_site
+
+    with _input_errors():
+        names = write_blank_site(folder)
+    click.echo(f"Wrote {', '.join(names)} to {folder}.")
+    click.echo("Add the footprint, the survey and the base, and fill the tables.")
+    click.echo(f"Next: reclaim check {folder / 'site.toml'}")
+
+
+@cli.command()
+@_SITE
+@_JSON
+def check(site: Path, as_json: bool) -> None:
     """Read everything that SITE names and report what is wrong or suspect.
 
     \b
     Example:
       reclaim check demo/site.toml
     """  # noqa: D301
-    from reclaim.report import check_text
-
-    with _input_errors():
+    with _input_errors(as_json):
         from reclaim.estimate import check_site
+        from reclaim.report import check_text
 
         found, excavation, checks = check_site(site)
+    if as_json:
+        from dataclasses import asdict
+
+        _print_json(
+            {
+                "site": found.name,
+                "checks": [asdict(item) for item in checks],
+                "inputs": [asdict(file) for file in found.inputs],
+                "area_m2": float(excavation.area_m2.sum()),
+                "waste_m3": float(excavation.waste_m3.sum()),
+                "cover_m3": float(excavation.cover_m3.sum()),
+            }
+        )
+        return
     _print_checks(checks)
     click.echo(check_text(found, excavation, checks))
 
 
 @cli.command()
-@click.argument("site", type=click.Path(path_type=Path))
-def cores(site: Path) -> None:
+@_SITE
+@click.option(
+    "--out",
+    type=click.Path(path_type=Path, file_okay=False),
+    help="Folder for a short report with tables and a figure.",
+)
+@_PAPER
+@_PDF
+@_EXCEL
+@_JSON
+def cores(site: Path, out: Path | None, paper: str, pdf: bool, excel: bool, as_json: bool) -> None:
     """Print the geologist's summary of SITE: what the cores are made of, with ranges.
 
     Needs only [site] and [cores] in the site file.
@@ -91,54 +167,156 @@ def cores(site: Path) -> None:
     \b
     Example:
       reclaim cores demo/site.toml
+      reclaim cores demo/site.toml --out cores
     """  # noqa: D301
-    with _input_errors():
+    if out is None and (pdf or excel):
+        raise click.UsageError("--pdf and --excel need --out.")
+    with _input_errors(as_json):
         from reclaim.estimate import summarise_site_cores
         from reclaim.report import cores_text
+        from reclaim.report.corereport import core_document
+        from reclaim.report.writing import Outputs, write_core_results
 
         core_site, summary = summarise_site_cores(site)
+        if out is not None:
+            outputs = Outputs("geologist", paper, pdf, excel)
+            write_core_results(core_site, summary, out, outputs=outputs)
+    if as_json:
+        _print_json(core_document(core_site, summary))
+        return
     _print_checks(core_site.checks)
     click.echo(cores_text(core_site.name, core_site.cores, summary))
+    if out is not None:
+        click.echo(f"\nReport: {out / 'report.html'}")
 
 
 @cli.command()
-@click.argument("site", type=click.Path(path_type=Path))
+@_SITE
 @click.option(
     "--out",
     type=click.Path(path_type=Path, file_okay=False),
     required=True,
     help="Folder for the results; an earlier result there is replaced once the new one is whole.",
 )
+@click.option(
+    "--layout",
+    type=click.Choice(["consultant", "municipality", "geologist"]),
+    default="consultant",
+    show_default=True,
+    help="Who reads the report: everything, two pages, or the cores only.",
+)
+@_PAPER
+@_PDF
+@_EXCEL
+@_JSON
 @click.option("--quiet", is_flag=True, help="Print nothing but errors.")
-def estimate(site: Path, out: Path, quiet: bool) -> None:
+def estimate(
+    site: Path,
+    out: Path,
+    layout: str,
+    paper: str,
+    pdf: bool,
+    excel: bool,
+    as_json: bool,
+    quiet: bool,
+) -> None:
     """Run the whole estimate of SITE and write report, tables, maps and figures.
 
     \b
     Example:
       reclaim estimate demo/site.toml --out results
+      reclaim estimate demo/site.toml --out council --layout municipality --pdf
     """  # noqa: D301
-    with _input_errors(), _progress(quiet) as step:
-        from reclaim.report import refuse_target
+    with _input_errors(as_json), _progress(quiet or as_json) as step:
+        from reclaim.report.writing import Outputs, refuse_target
 
+        outputs = Outputs(layout, paper, pdf, excel)
+        outputs.refuse_missing()
         refuse_target(out.resolve(), str(out))
         step("reading the site")
         found = reclaim.read_site(site)
         result = reclaim.estimate(found, progress=step)
-        step("writing the report")
-        reclaim.write_results(result, out)
+        reclaim.write_results(result, out, outputs=outputs, progress=step)
+    if as_json:
+        click.echo((out / "estimate.json").read_text(encoding="utf-8"), nl=False)
+        return
     if quiet:
         return
     from reclaim.report import summary_text
 
-    _print_checks(check for check in result.checks if check.level != "note")
+    _print_checks(found_check for found_check in result.checks if found_check.level != "note")
     click.echo(summary_text(result))
     click.echo(f"\nReport: {out / 'report.html'}")
+
+
+def _complete_key(_context: Any, _parameter: Any, begun: str) -> list[CompletionItem]:
+    from click.shell_completion import CompletionItem
+
+    from reclaim.report.explanation import explanations
+
+    return [
+        CompletionItem(key, help=item.label)
+        for key, item in explanations().items()
+        if key.startswith(begun)
+    ]
+
+
+@cli.command()
+@click.argument("key", required=False, shell_complete=_complete_key)
+@_JSON
+def explain(key: str | None, as_json: bool) -> None:
+    """Say what a KEY of the site file means: default, range, unit, source, status.
+
+    A section's name lists its keys; without a key all are listed.
+
+    \b
+    Example:
+      reclaim explain waste.moisture
+      reclaim explain money
+    """  # noqa: D301
+    with _input_errors(as_json):
+        from reclaim.report.explanation import (
+            as_documents,
+            explanation_text,
+            explanations,
+        )
+        from reclaim.report.explanation import explain as explained
+
+        items = list(explanations().values()) if key is None else explained(key)
+    if as_json:
+        _print_json(as_documents(items))
+    else:
+        click.echo(explanation_text(items))
+
+
+@cli.command()
+@click.argument("first", type=click.Path(path_type=Path))
+@click.argument("second", type=click.Path(path_type=Path))
+@_JSON
+def compare(first: Path, second: Path, as_json: bool) -> None:
+    """Show what changed between the results FIRST and SECOND, and why.
+
+    Each is a results folder or its estimate.json.
+
+    \b
+    Example:
+      reclaim compare results-before results
+    """  # noqa: D301
+    with _input_errors(as_json):
+        from reclaim.report.comparison import compare as compared
+        from reclaim.report.comparison import comparison_text, read_document
+
+        documents = read_document(first), read_document(second)
+    if as_json:
+        _print_json(compared(*documents))
+    else:
+        click.echo(comparison_text(*documents))
 
 
 def main() -> None:
     """Run the command line and leave with the exit code that fits."""
     try:
-        code = cli.main(standalone_mode=False)
+        code = cli.main(prog_name="reclaim", standalone_mode=False)
     except click.exceptions.Abort:
         click.echo("Stopped.", err=True)
         sys.exit(EXIT_STOPPED)
@@ -149,51 +327,63 @@ def main() -> None:
 
 
 @contextmanager
-def _input_errors() -> Iterator[None]:
+def _input_errors(as_json: bool = False) -> Iterator[None]:
     """Turn errors in the user's input into messages and exit code 2."""
     from reclaim.site.problems import SiteError
 
     try:
         yield
     except SiteError as error:
-        _print_checks(error.checks)
-        count = len(error.checks)
-        click.echo(f"{count} error{'s' if count > 1 else ''}; nothing was written.", err=True)
+        if as_json:
+            from dataclasses import asdict
+
+            _print_json({"checks": [asdict(found) for found in error.checks]})
+        else:
+            _print_checks(error.checks)
+            count = len(error.checks)
+            click.echo(f"{count} error{'s' if count > 1 else ''}; nothing was written.", err=True)
         raise click.exceptions.Exit(EXIT_INPUT) from None
 
 
+def _print_json(document: Any) -> None:
+    click.echo(json.dumps(document, indent=2, sort_keys=True, ensure_ascii=False))
+
+
 def _print_checks(checks: Iterable[Check]) -> None:
+    from reclaim.report.wording import plain
+
     colours = {"error": "red", "warning": "yellow", "note": None}
     for found in checks:
-        level = click.style(found.level, fg=colours[found.level], bold=found.level == "error")
-        click.echo(f"{level}: {found.where}: {found.what}", err=True)
+        level: str = found.level
+        if not os.environ.get("NO_COLOR"):
+            level = click.style(level, fg=colours[found.level], bold=level == "error")
+        click.echo(f"{level}: {plain(found.where)}: {plain(found.what)}", err=True)
         if found.what_to_do:
-            click.echo(f"    {found.what_to_do}", err=True)
+            click.echo(f"    {plain(found.what_to_do)}", err=True)
 
 
 @contextmanager
 def _progress(quiet: bool) -> Iterator[Callable[[str], None]]:
-    """Show a bar of stages on a terminal, and nothing elsewhere."""
-    stages = (
-        "reading the site",
-        "measuring the ground",
-        "summarising the cores",
-        "best estimate",
-        "drawing the range",
-        "cautions",
-        "writing the report",
-    )
+    """Show a bar of stages with the time left on a terminal, and nothing elsewhere."""
     if quiet or not sys.stderr.isatty():
         yield lambda _stage: None
         return
+    done, before = {}, 0.0
+    for stage, share in _STAGES.items():
+        done[stage] = round(1000 * before)
+        before += share
     with click.progressbar(
-        length=len(stages),
+        length=1000,
         file=sys.stderr,
+        show_percent=False,
         item_show_func=lambda stage: stage or "",
     ) as bar:
 
         def step(stage: str) -> None:
-            bar.update(stages.index(stage) - bar.pos, stage)
+            if stage in done:
+                bar.update(done[stage] - bar.pos, stage)
+            elif stage.startswith("drawing the range: "):
+                bar.update(0, stage)
 
         yield step
-        bar.update(len(stages) - bar.pos, None)
+        bar.update(1000 - bar.pos, None)

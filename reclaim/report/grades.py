@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from reclaim.plant import fuel_class
+from reclaim.plant.fuel_class import CURRENT_EDITION
 from reclaim.reference import materials, read_rows
 
 if TYPE_CHECKING:
@@ -26,7 +27,7 @@ def purity(estimate: Estimate, product: str) -> float | None:
     return float(wet[[name in wanted for name in made.materials]].sum() / wet.sum())
 
 
-def fuel_class_words(estimate: Estimate, place: int) -> str | None:
+def fuel_class_words(estimate: Estimate, place: int, edition: str = CURRENT_EDITION) -> str | None:
     """Return the class of the fuel in words, or None where there is no fuel to classify."""
     made = estimate.best.products
     if made.product_wet_t[0, place] == 0:
@@ -35,7 +36,9 @@ def fuel_class_words(estimate: Estimate, place: int) -> str | None:
         fuel_class(
             float(made.ncv_mj_kg[0, place]),
             float(made.chlorine[0, place]),
-            float(made.mercury_mg_mj[0, place]),
+            float(made.mercury_median_mg_mj[0, place]),
+            float(made.mercury_p80_mg_mj[0, place]),
+            edition,
         )
     )
 

@@ -9,6 +9,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from reclaim.report.core_study import block_rows, next_core_rows
+
 if TYPE_CHECKING:
     from collections.abc import Iterable
     from pathlib import Path
@@ -17,14 +19,16 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from reclaim.estimate import Estimate
+    from reclaim.ground import ChanceMap
     from reclaim.report.results import Document
     from reclaim.site.model import Grid, Window
 
-CACHE_MB = 64
+CACHE_BYTES = 64 << 20
 """Upper bound of GDAL's block cache, so that memory does not grow with the map."""
 
 _TILE = 512
-_LAYERS = ("zones", "footprint", "exclusions", "cores")
+_LAYERS = ("zones", "footprint", "exclusions", "cores", "hazards")
+_POINTS = ("cores", "hazards")
 
 
 def write_thickness(
@@ -67,7 +71,7 @@ def write_thickness(
         "sparse_ok": True,
         "bigtiff": "if_safer",
     }  # fmt: skip
-    with rasterio.Env(GDAL_CACHEMAX=CACHE_MB):
+    with rasterio.Env(GDAL_CACHEMAX=CACHE_BYTES):
         with rasterio.open(draft, "w", **profile) as raster:
             raster.set_band_description(1, "Dug thickness, cover and waste [m]")
             for window, thickness in blocks:
@@ -83,8 +87,37 @@ def write_thickness(
     draft.unlink()
 
 
+def write_chance(path: Path, grid: Grid, drawn: ChanceMap) -> None:
+    """Write the chance that the waste is thicker than some depth as a GeoTIFF.
+
+    Parameters
+    ----------
+    path
+        Where to.
+    grid
+        The site's grid; its CRS unit scales corner and cells.
+    drawn
+        From the ground study; its cells may be merged cells of the grid.
+    """
+    import rasterio
+
+    unit = grid.crs_unit_m
+    transform = rasterio.Affine(
+        drawn.cell_x_m / unit, 0.0, drawn.west_m / unit,
+        0.0, -drawn.cell_y_m / unit, drawn.north_m / unit,
+    )  # fmt: skip
+    rows, columns = drawn.chance.shape
+    with rasterio.open(
+        path, "w", driver="GTiff", width=columns, height=rows, count=1, dtype="float32",
+        nodata=float("nan"), crs=grid.crs_wkt or None, transform=transform, compress="deflate",
+    ) as raster:  # fmt: skip
+        words = f"Chance that the waste is thicker than {drawn.thicker_than_m:g} m [-]"
+        raster.set_band_description(1, words)
+        raster.write(drawn.chance.astype(np.float32), 1)
+
+
 def write_vectors(path: Path, estimate: Estimate, document: Document) -> None:
-    """Write zones, footprint, exclusions and cores, each a layer, with what was found there.
+    """Write zones, footprint, exclusions, cores and hazards, each a layer with what was found.
 
     Parameters
     ----------
@@ -100,12 +133,15 @@ def write_vectors(path: Path, estimate: Estimate, document: Document) -> None:
         "footprint": _shapes(estimate, estimate.site.footprint.as_given),
         "exclusions": _shapes(estimate, estimate.site.footprint.exclusions),
         "cores": _cores(estimate),
+        "hazards": _hazards(estimate),
     }
     for layer in _LAYERS:
-        geometry = "Point" if layer == "cores" else "MultiPolygon"
+        geometry = "Point" if layer in _POINTS else "MultiPolygon"
         frames[layer].to_file(
             path, driver="GPKG", layer=layer, engine="pyogrio", geometry_type=geometry
         )
+    for layer, frame in _study_points(estimate).items():
+        frame.to_file(path, driver="GPKG", layer=layer, engine="pyogrio", geometry_type="Point")
 
 
 def _in_crs(estimate: Estimate, shape: Any) -> Any:
@@ -157,3 +193,39 @@ def _cores(estimate: Estimate) -> gpd.GeoDataFrame:
         columns = columns.merge(found, on="core_id", how="left")
     xy = collars[["x_m", "y_m"]].to_numpy(float) / unit
     return _frame(estimate, columns, list(points(xy)) if len(xy) else [])
+
+
+def _hazards(estimate: Estimate) -> gpd.GeoDataFrame:
+    """Return one point per core that a caution names, with the most urgent level."""
+    from shapely import points
+
+    marks = estimate.hazards.marks
+    unit = estimate.site.grid.crs_unit_m
+    columns = {
+        "core_id": [mark.name for mark in marks],
+        "level": [mark.level for mark in marks],
+        "cautions": [", ".join(mark.keys) for mark in marks],
+    }
+    xy = np.array([(mark.x_m, mark.y_m) for mark in marks], dtype=float).reshape(-1, 2) / unit
+    return _frame(estimate, columns, list(points(xy)) if len(xy) else [])
+
+
+def _study_points(estimate: Estimate) -> dict[str, gpd.GeoDataFrame]:
+    """Return where to core next and the kriged blocks, as far as the core study has them."""
+    import pandas as pd
+    from shapely import points
+
+    study = estimate.core_study
+    if study is None:
+        return {}
+    unit = estimate.site.grid.crs_unit_m
+    frames = {}
+    for layer, rows in (
+        ("next_cores", next_core_rows(study)),
+        ("kriged_blocks", block_rows(study)),
+    ):
+        if rows:
+            table = pd.DataFrame(rows)
+            xy = table[["x_m", "y_m"]].to_numpy(dtype=float) / unit
+            frames[layer] = _frame(estimate, table.drop(columns=["x_m", "y_m"]), list(points(xy)))
+    return frames

@@ -3,35 +3,54 @@
 from __future__ import annotations
 
 from base64 import b64encode
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
+from datetime import UTC, datetime
+from hashlib import sha256
 from importlib.resources import files
-from io import BytesIO
 from math import isfinite
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
+from reclaim import __version__
 from reclaim.hazards import DEFERENCE
 from reclaim.reference import sources
-from reclaim.report.headlines import CHANCE_LABEL, HEADLINES, answer
+from reclaim.report.headlines import CHANCE_LABEL, HEADLINES, answer, answers
+from reclaim.report.layouts import layouts
 from reclaim.report.sections import all_sections
+from reclaim.report.sections.cores import core_sections
+from reclaim.report.sections.evidence import data_checks
 from reclaim.report.sections.value import NO_OFFER
-from reclaim.report.wording import band_of, best_and_unit, interval_of, likelihood, percent
+from reclaim.report.sitemap import LAYERS, site_map
+from reclaim.report.striplog import strips
+from reclaim.report.whatif import what_if
+from reclaim.report.wording import (
+    band_of,
+    best_and_unit,
+    counted,
+    interval_of,
+    likelihood,
+    percent,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from matplotlib.figure import Figure
+    from jinja2 import Environment
 
     from reclaim.estimate import Estimate
+    from reclaim.report.layouts import Layout
     from reclaim.report.results import Document
+    from reclaim.site import CoreSite
     from reclaim.uncertainty.bands import Band
+    from reclaim.waste import CoreSummary
 
-_LEVELS = {
-    "stop": "Stop: no work until a competent person has dealt with this",
+LEVELS = {
+    "stop": "Stop: the work named here, until a competent person has dealt with this",
     "act": "Act: controls are needed before work",
     "watch": "Watch: keep under observation",
 }
-_RASTER_DPI = 150
+"""The levels of cautions in words."""
+_TURNING = dict.fromkeys([*range(0x202A, 0x202F), *range(0x2066, 0x206A)])
 _BAR_WIDTH = 200.0
 _REM_PER_INCH = 6.2
 """Type of 9 points in a figure then stands a little smaller than the text of the page."""
@@ -70,47 +89,189 @@ class Card:
     bar: Bar | None
 
 
-def page(estimate: Estimate, document: Document, figures: Mapping[str, Figure]) -> str:
+def page(
+    estimate: Estimate,
+    document: Document,
+    images: Mapping[str, Image],
+    *,
+    layout: str = "consultant",
+    paper: str = "A4",
+) -> str:
     """Return the report as HTML.
 
     Parameters
     ----------
     estimate, document
         The estimate and its results document.
-    figures
-        From `figures.draw_all`; each is put into the page as a vector drawing.
+    images
+        Every figure by its name, from `as_image`.
+    layout
+        One of `layouts`: who reads it.
+    paper
+        ``A4`` or ``letter``, for printing.
     """
+    chosen = layouts()[layout]
+    parts = core_sections(estimate.site.cores, estimate.core_summary)
+    if layout != "geologist":
+        parts = (*all_sections(estimate, document), *parts)
+    drawn = strips(estimate.site.cores, document["cautions"])
+    cautions = _cautions(document)
+    others = [caution for caution in cautions if caution["level"] != "stop"]
+    return _render(
+        chosen,
+        paper,
+        title=document["site"]["name"],
+        facts=_facts(document, with_money=bool(chosen.cards)),
+        first_id="answer" if chosen.cards else "cautions",
+        answer=answer(document) if chosen.cards else "",
+        answers=answers(document) if chosen.answers else (),
+        no_offer=NO_OFFER,
+        cards=[card for card in cards(document) if chosen.shows_card(card.key)],
+        cautions=cautions,
+        others=f"The full report has {counted(len(others), 'other caution')}." if others else "",
+        not_assessed=document["not_assessed"],
+        sections=chosen.of(parts),
+        images=images,
+        map=site_map(estimate, document, drawn) if chosen.interactive else None,
+        panel=what_if(estimate) if chosen.interactive else None,
+        strips=drawn,
+        made=(
+            f"reclaim {document['run']['version']}, {document['run']['made_on']}, seed "
+            f"{document['run']['seed']}, {document['run']['draws']} draws."
+        ),
+    )
+
+
+def core_page(
+    site: CoreSite, summary: CoreSummary, images: Mapping[str, Image], *, paper: str = "A4"
+) -> str:
+    """Return the geologist's report as HTML, from core tables alone.
+
+    Parameters
+    ----------
+    site, summary
+        From `reclaim.estimate.summarise_site_cores`.
+    images
+        The figures by name, from `as_image`.
+    paper
+        ``A4`` or ``letter``, for printing.
+    """
+    chosen = layouts()["geologist"]
+    day = datetime.now(tz=UTC).date().isoformat()
+    return _render(
+        chosen,
+        paper,
+        title=site.name,
+        facts=[
+            ("Tipping", _years(site.opened, site.closed)),
+            ("Cores", str(len(site.cores.collars))),
+            ("Samples", str(len(site.cores.samples))),
+            ("Made on", day),
+        ],
+        first_id="cautions",
+        answer="",
+        answers=(),
+        no_offer="",
+        cards=[],
+        cautions=None,
+        others="",
+        not_assessed=[],
+        sections=(
+            *chosen.of(core_sections(site.cores, summary)),
+            data_checks({"checks": [asdict(found) for found in site.checks]}),
+        ),
+        images=images,
+        map=None,
+        panel=None,
+        strips=strips(site.cores),
+        made=f"reclaim {__version__}, {day}, seed {site.seed}, {site.draws} draws.",
+    )
+
+
+def templates() -> Environment:
+    """Return the templates of the pages: every value escaped, and none that is missing let pass."""
     from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
-    folder = Path(str(files("reclaim.report").joinpath("templates")))
-    environment = Environment(
-        loader=FileSystemLoader(folder),
+    return Environment(
+        loader=FileSystemLoader(_templates_folder()),
         autoescape=True,
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
+        finalize=_without_turning,
     )
+
+
+def _templates_folder() -> Path:
+    return Path(str(files("reclaim.report").joinpath("templates")))
+
+
+def _render(layout: Layout, paper: str, **view: Any) -> str:
+    from markupsafe import Markup
+
+    script = (_templates_folder() / "report.js").read_text(encoding="utf-8")
+    digest = b64encode(sha256(script.encode()).digest()).decode("ascii")
+    return (
+        templates()
+        .get_template("report.html")
+        .render(
+            layout=layout,
+            paper=paper,
+            levels=LEVELS,
+            deference=DEFERENCE,
+            layer_names=[*LAYERS, *(raster.name for raster in view["map"].rasters)]
+            if view["map"]
+            else (),
+            script=Markup(script),  # noqa: S704 - our own file
+            script_hash=f"sha256-{digest}",
+            **view,
+        )
+    )
+
+
+def _without_turning(value: Any) -> Any:
+    """Return text without the marks that turn the direction of what follows them.
+
+    They are U+202A to U+202E and U+2066 to U+2069 (Unicode Standard Annex 9); right-to-left names
+    are shown rightly without them.
+    """
+    from markupsafe import Markup
+
+    if not isinstance(value, str) or isinstance(value, Markup):
+        return value
+    return value.translate(_TURNING)
+
+
+def _cautions(document: Document) -> list[dict[str, Any]]:
+    """Return the cautions with the full reference of each, and no field left out."""
     known = sources()
-    cautions = [
+    return [
         {
+            "rule": "",
+            "unknown": "",
             **caution,
-            "level_words": _LEVELS[caution["level"]],
             "reference": known[caution["source"]].reference
             if caution["source"] in known
             else caution["source"],
         }
         for caution in document["cautions"]
     ]
-    return environment.get_template("report.html").render(
-        document=document,
-        answer=answer(document),
-        no_offer=NO_OFFER,
-        cards=cards(document),
-        cautions=cautions,
-        deference=DEFERENCE,
-        sections=all_sections(estimate, document),
-        images={name: as_image(figure) for name, figure in figures.items()},
-    )
+
+
+def _facts(document: Document, *, with_money: bool) -> list[tuple[str, str]]:
+    site, run = document["site"], document["run"]
+    money = [("Money", f"{site['currency']}, {site['price_year']} prices")] if with_money else []
+    return [
+        ("Tipping", _years(site["opened"], site["closed"])),
+        ("Cores", str(site["cores"])),
+        *money,
+        ("Draws", str(run["draws"])),
+        ("Made on", run["made_on"]),
+    ]
+
+
+def _years(opened: int | None, closed: int | None) -> str:
+    return f"{opened} to {closed}" if opened and closed else "years not known"
 
 
 def cards(document: Document) -> list[Card]:
@@ -150,17 +311,15 @@ def range_bar(band: Band) -> Bar | None:
     return Bar(place(0.0), place(band.low), place(band.high), place(band.value))
 
 
-def as_image(figure: Figure) -> Image:
-    """Return a figure as a vector drawing that fits into the page."""
-    from matplotlib import rc_context
+def as_image(png: bytes, width_in: float) -> Image:
+    """Return a picture file as it goes into the page.
 
-    from reclaim.report.figures.style import STYLE
-
-    buffer = BytesIO()
-    with rc_context(STYLE):
-        figure.savefig(
-            buffer, format="svg", dpi=_RASTER_DPI, metadata={"Date": None, "Creator": None}
-        )
-    encoded = b64encode(buffer.getvalue()).decode("ascii")
-    width_in = float(figure.get_size_inches()[0])
-    return Image(f"data:image/svg+xml;base64,{encoded}", round(_REM_PER_INCH * width_in, 1))
+    Parameters
+    ----------
+    png
+        The file, from `figures.rendering.as_png`.
+    width_in
+        Width of the drawing [inches], which sets how large its type is on the page.
+    """
+    encoded = b64encode(png).decode("ascii")
+    return Image(f"data:image/png;base64,{encoded}", round(_REM_PER_INCH * width_in, 1))

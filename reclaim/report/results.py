@@ -16,16 +16,25 @@ import numpy as np
 from numpy.typing import NDArray
 
 from reclaim import __version__
-from reclaim.reference import materials
+from reclaim.appraisal import all_rates_of_return, equivalent_annual_cost
+from reclaim.plant import editions
+from reclaim.reference import heavy_metals, materials
 from reclaim.reference import products as product_labels
+from reclaim.report import choices
+from reclaim.report.confidence import confidence
+from reclaim.report.core_study import core_study_document
 from reclaim.report.grades import fuel_class_words, purity
+from reclaim.report.hazards import hazards
+from reclaim.report.line import line_document
 from reclaim.uncertainty.bands import band
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from reclaim.assumptions import Assumption
+    from reclaim.dig import Outcome
     from reclaim.estimate import Estimate
+    from reclaim.waste import CoreSummary
 
 Document = dict[str, Any]
 FloatArray = NDArray[np.floating[Any]]
@@ -54,26 +63,36 @@ def results(estimate: Estimate) -> Document:
         "inputs": [asdict(file) for file in estimate.site.inputs],
         "checks": [asdict(check) for check in estimate.checks],
         "excavation": _excavation(estimate),
+        "ground": _ground(estimate),
         "feed": _feed(estimate),
         "core_composites": _core_composites(estimate),
+        "core_study": core_study_document(estimate.core_study),
         "products": _products(estimate),
+        "line": line_document(estimate),
         "drying": _drying(estimate),
         "airspace": _airspace(estimate),
         "value": _value(estimate),
+        "options": choices.options(estimate),
+        "carbon": choices.carbon(estimate),
+        "schedule": choices.schedule(estimate),
+        "outside_view": choices.outside_view(estimate),
+        "stage_gate": choices.stage_gate(estimate),
+        "confidence": confidence(estimate),
         "cautions": [asdict(caution) for caution in estimate.cautions],
         "not_assessed": list(estimate.not_assessed),
+        "hazards": hazards(estimate),
         "balance": asdict(estimate.best.products.balance),
         "assumptions": _assumptions(estimate),
         "settings": _settings(estimate),
         "run": {
             "version": __version__,
             "seed": estimate.site.seed,
-            "draws": estimate.site.draws,
+            "draws": int(estimate.draws.appraisal.npv.size),
             "made_on": datetime.now(tz=UTC).date().isoformat(),
             "seconds": dict(estimate.seconds),
         },
     }
-    return dict(_finite(document))
+    return dict(finite(document))
 
 
 def as_json(document: Document) -> str:
@@ -159,6 +178,7 @@ def _excavation(estimate: Estimate) -> Document:
             "systematic": dig.error.systematic_m3,
             "total": dig.error.total_m3,
         },
+        "lifts_by": dig.lifts_by,
         "lifts": [
             {
                 "top_m": float(top),
@@ -184,6 +204,46 @@ def _excavation(estimate: Estimate) -> Document:
             for zone, name in enumerate(dig.zones)
         ],
     }
+
+
+def _ground(estimate: Estimate) -> Document | None:
+    """Return what is known of the ground beside its volumes; null where it was not studied."""
+    study, dig = estimate.ground, estimate.excavation
+    if study is None:
+        return None
+    opinion, target = study.second_opinion, study.restoration
+    soil, best = study.soil, study.best_soil
+    m3 = ("waste_loose_m3", "cover_loose_m3", "overdig_loose_m3", "soil_placed_m3", "import_m3",
+          "export_m3")  # fmt: skip
+    return {
+        "second_opinion": {
+            "grid_m3": float(dig.cover_m3.sum() + dig.waste_m3.sum()),
+            "end_area_m3": opinion.end_area_m3,
+            "prismoidal_m3": opinion.prismoidal_m3,
+            "spacing_error_m3": opinion.spacing_error_m3,
+            "sections": len(opinion.station_m),
+        },
+        "thicker_than": {
+            "depth_m": study.chance.thicker_than_m,
+            "expected_area_m2": study.chance.expected_area_m2,
+        },
+        "blocks": {
+            "count": len(study.blocks),
+            "east_m": study.blocks.side_m[0],
+            "north_m": study.blocks.side_m[1],
+        },
+        "restoration": None
+        if target is None
+        else {"target": target.label, "fill_m3": target.fill_m3, "cut_m3": target.cut_m3,
+              "unknown_area_m2": target.unknown_area_m2},
+        "soil": {
+            **{name: _banded(getattr(best, name), getattr(soil, name), "m3") for name in m3},
+            **{
+                name: _banded(getattr(best, name), getattr(soil, name), "m2")
+                for name in ("soil_heap_m2", "waste_heap_m2")
+            },
+        },
+    }  # fmt: skip
 
 
 def _feed(estimate: Estimate) -> Document:
@@ -214,9 +274,11 @@ def _feed(estimate: Estimate) -> Document:
 
 def _core_composites(estimate: Estimate) -> list[Document]:
     """Return what the cores say by zone and for the site; empty where there are no cores."""
-    summary = estimate.core_summary
-    if summary is None:
-        return []
+    return [] if estimate.core_summary is None else composites_of(estimate.core_summary)
+
+
+def composites_of(summary: CoreSummary) -> list[Document]:
+    """Return the composites of a core summary by zone, the whole site last."""
     return [
         {
             "zone": zone,
@@ -268,8 +330,28 @@ def _products(estimate: Estimate) -> list[Document]:
                 "ash": of("ash", "-"),
                 "chlorine": of("chlorine", "-"),
                 "mercury_mg_mj": of("mercury_mg_mj", "mg/MJ"),
+                "mercury_median_mg_mj": of("mercury_median_mg_mj", "mg/MJ"),
+                "mercury_p80_mg_mj": of("mercury_p80_mg_mj", "mg/MJ"),
+                "heavy_metals_mg_kg": {
+                    metal: _banded(
+                        best.heavy_metals_mg_kg[:, place, column],
+                        draws.heavy_metals_mg_kg[:, place, column],
+                        "mg/kg",
+                    )
+                    for column, metal in enumerate(heavy_metals())
+                },
+                "carbon": of("carbon", "-"),
                 "biogenic_share": of("biogenic_share", "-"),
+                "biogenic_energy": of("biogenic_energy", "-"),
+                "biogenic_mass": of("biogenic_mass", "-"),
+                "bulk_density_t_m3": of("bulk_density_t_m3", "t/m3"),
+                "recovery": of("recovery", "-"),
                 "fuel_class": fuel_class_words(estimate, place) if name == "fuel" else None,
+                "fuel_classes": {
+                    edition: fuel_class_words(estimate, place, edition) for edition in editions()
+                }
+                if name == "fuel"
+                else None,
                 "purity": purity(estimate, name),
                 "materials": {
                     material: float(wet[0, place, column])
@@ -295,6 +377,12 @@ def _drying(estimate: Estimate) -> Document:
         "heat_needed_mwh": of("heat_needed_mwh", "MWh"),
         "heat_own_mwh": of("heat_own_mwh", "MWh"),
         "heat_bought_mwh": of("heat_bought_mwh", "MWh"),
+        "days_of_air": of("days_of_air", "days"),
+        "air_m3": of("air_m3", "m3"),
+        "exhaust_m3": of("exhaust_m3", "m3"),
+        "condensate_t": of("condensate_t", "t"),
+        "fan_mwh": of("fan_mwh", "MWh"),
+        "air_treatment_mwh": of("air_treatment_mwh", "MWh"),
         "power_mwh": _banded(best.power_mwh, draws.power_mwh, "MWh"),
     }
 
@@ -336,9 +424,15 @@ def _value(estimate: Estimate) -> Document:
             name: _banded(getattr(best, name), getattr(draws, name), unit)
             for name, unit in units.items()
         },
+        "annual_cost": _banded(
+            _annual_cost(estimate.best), _annual_cost(estimate.draws), f"{currency}/y"
+        ),
         "chance_npv_positive": chance_npv_positive(estimate),
         "irr_roots": int(best.irr_roots[0]),
+        "irr_all": [float(rate) for rate in all_rates_of_return(best.net_flow[0])],
         "breakeven": dict(best.breakeven),
+        "discount_convention": estimate.site.discount_convention,
+        "nominal_net_by_year": [float(amount) for amount in best.nominal_flow[0]],
         "cash_flow": [
             {
                 "name": item.name,
@@ -349,6 +443,13 @@ def _value(estimate: Estimate) -> Document:
             for item in best.items
         ],
     }
+
+
+def _annual_cost(outcome: Outcome) -> FloatArray:
+    """Return all payments as an even payment in each year of digging [currency/y]."""
+    appraisal = outcome.appraisal
+    present = appraisal.unit_cost_per_t * outcome.feed.total_wet_t
+    return equivalent_annual_cost(present, appraisal.discount_rate, appraisal.duration_years)
 
 
 def _assumptions(estimate: Estimate) -> list[Document]:
@@ -388,12 +489,12 @@ def _settings(estimate: Estimate) -> list[Document]:
     ]
 
 
-def _finite(value: Any) -> Any:
+def finite(value: Any) -> Any:
     """Return the same document with null for every number that is not finite."""
     if isinstance(value, dict):
-        return {key: _finite(part) for key, part in value.items()}
+        return {key: finite(part) for key, part in value.items()}
     if isinstance(value, list | tuple):
-        return [_finite(part) for part in value]
+        return [finite(part) for part in value]
     if isinstance(value, bool) or value is None or isinstance(value, str):
         return value
     if isinstance(value, int | np.integer):

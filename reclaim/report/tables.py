@@ -12,6 +12,9 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from reclaim.reference import read_rows, sources
+from reclaim.report.confidence import CONFIDENCE_COLUMNS, confidence_tables
+from reclaim.report.core_study import core_study_tables
+from reclaim.report.hazards import HAZARD_COLUMNS, caution_row, hazard_tables
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
@@ -21,6 +24,7 @@ if TYPE_CHECKING:
 
     from reclaim.estimate import Estimate
     from reclaim.report.results import Document
+    from reclaim.waste import CoreSummary
 
 Row = dict[str, Any]
 
@@ -40,27 +44,50 @@ def tables(estimate: Estimate, document: Document) -> dict[str, list[Row]]:
     return {
         "materials": _materials(document),
         "core_composites": _core_composites(estimate),
-        "zone_composites": _zone_composites(document),
+        "core_residuals": _core_residuals(estimate),
+        **core_study_tables(estimate.core_study),
+        "zone_composites": zone_rows(document["core_composites"]),
         "zones_and_lifts": _zones_and_lifts(estimate),
+        "blocks": _blocks(estimate),
+        "hypsometry": _hypsometry(estimate),
+        "parallel_sections": _parallel_sections(estimate),
         "products": _products(document),
         "product_makeup": _product_makeup(document),
         "streams": _streams(estimate),
         "cash_flow": _cash_flow(document),
+        "courses": _courses(document),
+        "methane": [dict(row) for row in (document["carbon"] or {"by_year": []})["by_year"]],
+        "schedule": [dict(row) for row in document["schedule"]["blocks"]],
+        "published_cases": [dict(row) for row in document["outside_view"]["cases"]],
+        "published_ranges": _published_ranges(document),
         "assumptions": _assumptions(document),
         "settings": [dict(row) for row in document["settings"]],
-        "cautions": [dict(row) for row in document["cautions"]],
+        "cautions": [caution_row(row) for row in document["cautions"]],
+        **hazard_tables(estimate),
+        **confidence_tables(estimate, document),
         "checks": [dict(row) for row in document["checks"]],
         "material_properties": [dict(row) for row in read_rows("material_properties.csv")],
-        "machine_shares": _machine_shares(estimate),
-        "gas_readings": _records(estimate.site.cores.gas),
+        "machine_shares": _of_the_line(estimate, "machine_shares.csv"),
+        "machine_settings": _machine_settings(estimate),
+        "particle_sizes": [dict(row) for row in read_rows("particle_sizes.csv")],
+        "product_limits": _product_limits(document),
+        "gas_readings": records(estimate.site.cores.gas),
     }
 
 
 EMPTY_COLUMNS: Mapping[str, Sequence[str]] = {
+    "blocks": ("zone", "lift_top_m", "lift_bottom_m", "row", "column", "x_m", "y_m"),
+    "hypsometry": ("elevation_m", "dug_below_m3", "open_area_m2"),
+    "parallel_sections": ("station_m", "dug_area_m2"),
     "core_composites": ("core_id", "zone"),
+    "core_residuals": ("core_id", "base_logged_m", "base_surface_m", "base_residual_m"),
     "zone_composites": ("zone", "material"),
     "machine_shares": ("kind", "outlet", "material", "low", "mode", "high"),
+    "product_limits": ("product", "specification", "quantity", "value", "limit", "passes"),
+    "methane": ("year",),
     "cautions": ("key", "topic", "level", "what", "why", "do", "who_decides", "source", "status"),
+    **HAZARD_COLUMNS,
+    **CONFIDENCE_COLUMNS,
     "checks": ("level", "where", "what", "what_to_do"),
     "gas_readings": (
         "core_id", "depth_m", "ch4_pct", "co2_pct", "o2_pct", "h2s_ppm", "co_ppm", "flow_l_h",
@@ -112,17 +139,46 @@ def _materials(document: Document) -> list[Row]:
     ]
 
 
+def _published_ranges(document: Document) -> list[Row]:
+    """Return every published range in its own money, and whether the estimate lies outside it."""
+    outside = {flag["key"] for flag in document["outside_view"]["flags"]}
+    return [{**row, "outside": row["key"] in outside} for row in read_rows("published_ranges.csv")]
+
+
+def _courses(document: Document) -> list[Row]:
+    rows = []
+    for option in document["options"]:
+        row: Row = {"course": option["name"], "label": option["label"]}
+        for name, value in option.items():
+            if isinstance(value, dict):
+                row |= _spread(name, value)
+        rows.append(row)
+    return rows
+
+
 def _core_composites(estimate: Estimate) -> list[Row]:
     summary = estimate.core_summary
-    return [] if summary is None else _records(summary.per_core)
+    return [] if summary is None else core_rows(summary)
 
 
-def _records(frame: pd.DataFrame) -> list[Row]:
+def _core_residuals(estimate: Estimate) -> list[Row]:
+    """Return one row per core: base and cover in its log beside the surfaces used."""
+    residuals = estimate.site.core_residuals
+    return [] if residuals is None else records(residuals)
+
+
+def core_rows(summary: CoreSummary) -> list[Row]:
+    """Return one row for each core with waste samples."""
+    return records(summary.per_core)
+
+
+def records(frame: pd.DataFrame) -> list[Row]:
     """Return a frame's rows with their column names as text."""
     return [{str(name): cell for name, cell in row.items()} for row in frame.to_dict("records")]
 
 
-def _zone_composites(document: Document) -> list[Row]:
+def zone_rows(composites: Iterable[Document]) -> list[Row]:
+    """Return one row for each zone and material, from the composites of a results document."""
     return [
         {
             "zone": composite["zone"],
@@ -131,7 +187,7 @@ def _zone_composites(document: Document) -> list[Row]:
             "dry_fraction": composite["dry_fraction"][name],
             **_spread("moisture", composite["moisture"]),
         }
-        for composite in document["core_composites"]
+        for composite in composites
         for name, share in composite["wet_fraction"].items()
     ]
 
@@ -151,6 +207,46 @@ def _zones_and_lifts(estimate: Estimate) -> list[Row]:
     ]
 
 
+def _blocks(estimate: Estimate) -> list[Row]:
+    """Return the blocks of the dig; coordinates are those of the map, in metres."""
+    if estimate.ground is None:
+        return []
+    found = estimate.ground.blocks
+    names = (
+        "lift_top_m", "lift_bottom_m", "row", "column", "x_m", "y_m", "elevation_m", "cover_m3",
+        "waste_m3", "share_inside",
+    )  # fmt: skip
+    columns = [getattr(found, name).tolist() for name in names]
+    return [
+        {"zone": found.zones[zone], **dict(zip(names, row, strict=True))}
+        for zone, row in zip(found.zone.tolist(), zip(*columns, strict=True), strict=True)
+    ]
+
+
+def _hypsometry(estimate: Estimate) -> list[Row]:
+    if estimate.ground is None:
+        return []
+    curve = estimate.ground.hypsometry
+    columns = (curve.elevation_m, curve.dug_below_m3, curve.open_area_m2)
+    rows = zip(*(column.tolist() for column in columns), strict=True)
+    return [
+        {"elevation_m": level, "dug_below_m3": volume, "open_area_m2": area}
+        for level, volume, area in rows
+    ]
+
+
+def _parallel_sections(estimate: Estimate) -> list[Row]:
+    if estimate.ground is None:
+        return []
+    opinion = estimate.ground.second_opinion
+    return [
+        {"station_m": station, "dug_area_m2": area}
+        for station, area in zip(
+            opinion.station_m.tolist(), opinion.section_area_m2.tolist(), strict=True
+        )
+    ]
+
+
 def _products(document: Document) -> list[Row]:
     banded = (
         "wet_t", "dry_t", "moisture", "ncv_mj_kg", "ncv_dry_mj_kg", "ash", "chlorine",
@@ -161,6 +257,8 @@ def _products(document: Document) -> list[Row]:
         row: Row = {"product": product["name"], "label": product["label"]}
         for name in banded:
             row |= _spread(name, product[name])
+        for metal, band in product["heavy_metals_mg_kg"].items():
+            row |= _spread(f"{metal}_mg_kg", band)
         rows.append({**row, "fuel_class": product["fuel_class"], "purity": product["purity"]})
     return rows
 
@@ -185,10 +283,33 @@ def _streams(estimate: Estimate) -> list[Row]:
     ]
 
 
-def _machine_shares(estimate: Estimate) -> list[Row]:
-    """Return the reference shares of the kinds of machine in this line."""
+def _of_the_line(estimate: Estimate, name: str) -> list[Row]:
+    """Return the reference rows of the kinds of machine in this line."""
     kinds = {machine.kind for machine in estimate.site.line.machines}
-    return [dict(row) for row in read_rows("machine_shares.csv") if row["kind"] in kinds]
+    return [dict(row) for row in read_rows(name) if row["kind"] in kinds]
+
+
+def _machine_settings(estimate: Estimate) -> list[Row]:
+    """Return every number of every machine of this line, stated or reference."""
+    return [
+        {
+            "machine": machine.name,
+            "kind": machine.kind,
+            "setting": name,
+            "value": setting.central,
+            "unit": setting.unit,
+            "distribution": setting.kind,
+            "numbers": " ".join(f"{number:g}" for number in setting.numbers),
+            "source": setting.source,
+            "status": setting.status,
+        }
+        for machine in estimate.site.line.machines
+        for name, setting in machine.settings.items()
+    ]
+
+
+def _product_limits(document: Document) -> list[Row]:
+    return [{**row, "materials": " ".join(row["materials"])} for row in document["line"]["limits"]]
 
 
 def _cash_flow(document: Document) -> list[Row]:

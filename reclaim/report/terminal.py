@@ -10,7 +10,6 @@ from reclaim.reference import materials
 from reclaim.report.headlines import CHANCE_LABEL, HEADLINES, answer
 from reclaim.report.results import results
 from reclaim.report.wording import (
-    as_stated,
     band_of,
     best_of,
     counted,
@@ -63,7 +62,8 @@ def _caution_lines(estimate: Estimate) -> list[str]:
     """Return what stops all work, and how many other cautions the report has."""
     levels = [caution.level for caution in estimate.cautions]
     stops = [caution for caution in estimate.cautions if caution.level == "stop"]
-    lines = ["No work on site until a competent person has dealt with:"] if stops else []
+    heading = "To stop, as the report says for each, until a competent person has dealt with:"
+    lines = [heading] if stops else []
     for caution in stops:
         lines += _wrapped(f"* {caution.what}", "  ")
     counts = (
@@ -94,7 +94,7 @@ def check_text(site: Site, excavation: Excavation, checks: Sequence[Check]) -> s
     """
     cores = site.cores
     grid = site.grid
-    cell = f"{as_stated(grid.cell_x_m)} x {as_stated(grid.cell_y_m)} m"
+    cell = f"{number(grid.cell_x_m)} x {number(grid.cell_y_m)} m"
     zones = counted(len(site.footprint.zones), "zone")
     samples, readings = (
         counted(len(cores.samples), "sample"),
@@ -133,6 +133,7 @@ def cores_text(name: str, cores: Cores, summary: CoreSummary) -> str:
         From the waste room.
     """
     group_of = {material.name: material.group for material in materials()}
+    zoned = len(summary.zones) > 1
     groups = ("fines", "combustible", "mineral", "metal", "hazardous")
     rows = [
         ["core", "zone", "waste m", "sampled m", "samples", "sorted kg", "moisture", "t/m3",
@@ -146,7 +147,7 @@ def cores_text(name: str, cores: Cores, summary: CoreSummary) -> str:
         rows.append(
             [
                 str(core["core_id"]),
-                str(core["zone"]) or "outside",
+                str(core["zone"]) or ("outside" if zoned else "none"),
                 number(core["waste_m"]),
                 number(core["sampled_m"]),
                 f"{core['samples']:.0f}",
@@ -179,7 +180,11 @@ def _composite(summary: CoreSummary, place: int, zone: str) -> list[str]:
         f"({percent(summary.moisture_low[place])} to {percent(summary.moisture_high[place])})"
     )
     rows = [["", "wet mass", "P10 to P90", "dry mass"]]
+    absent = []
     for index in np.argsort(-summary.wet_fraction[place], kind="stable"):
+        if summary.wet_fraction[place, index] == 0:
+            absent.append(labels[summary.materials[index]].lower())
+            continue
         low, high = summary.low[place, index], summary.high[place, index]
         rows.append(
             [
@@ -189,7 +194,8 @@ def _composite(summary: CoreSummary, place: int, zone: str) -> list[str]:
                 percent(summary.dry_fraction[place, index]),
             ]
         )
-    return [f"{title}, {moisture}", *_aligned(rows, right=(1, 2, 3))]
+    lines = [f"{title}, {moisture}", *_aligned(rows, right=(1, 2, 3))]
+    return [*lines, *_wrapped(f"Not found: {', '.join(absent)}.")] if absent else lines
 
 
 def _aligned(rows: Sequence[Sequence[str]], right: Sequence[int]) -> list[str]:

@@ -25,6 +25,8 @@ _UNITS = {
     "m3": "m³",
     "t/m3": "t/m³",
     "m3/y": "m³/year",
+    "m3/d": "m³/day",
+    "m3/s": "m³/s",
     "t/y": "t/year",
     "y": "years",
     "-": "",
@@ -208,8 +210,12 @@ def counted(count: int, singular: str, plural: str = "") -> str:
 
 
 def plain(text: str) -> str:
-    """Return text for a terminal: thin spaces, true minus signs and raised digits made plain."""
-    return text.translate(DASHES).replace("m²", "m2")
+    """Return text for a terminal: thin spaces, true minus signs and raised digits made plain.
+
+    What could steer the terminal or turn the direction of writing is replaced by a mark.
+    """
+    written = text.translate(DASHES).replace("m²", "m2")
+    return "".join(c if c.isprintable() or c == "\n" else "\ufffd" for c in written)
 
 
 def _scale(band: Band) -> tuple[float, str]:

@@ -12,9 +12,12 @@ import pandas as pd
 import pytest
 from shapely import MultiPolygon, Point, Polygon, box
 
+from reclaim import plant
+from reclaim.appraisal import Bill, Comparison, Timetable, compare, quantities_of
 from reclaim.appraisal.appraisal import Airspace, Appraisal, CashItem
-from reclaim.assumptions import default_assumption
+from reclaim.assumptions import Draws, default_assumption
 from reclaim.estimate import Estimate, Outcome
+from reclaim.ground import study_ground
 from reclaim.ground.excavation import (
     DugVolumes,
     Excavation,
@@ -22,20 +25,42 @@ from reclaim.ground.excavation import (
     ThicknessMap,
     VolumeError,
 )
-from reclaim.hazards.caution import Caution
-from reclaim.plant.products import Balance, Drying, Products, Stream
-from reclaim.reference import assumption_defaults, machine_shares, material_names, products
+from reclaim.hazards import Caution, HazardAssessment, Mark, trigger_levels
+from reclaim.hazards.finds import finds_of, waste_codes
+from reclaim.hazards.gas_summary import gas_table, gas_trends
+from reclaim.hazards.readings import Reading
+from reclaim.reference import assumption_defaults, heavy_metals, material_names
 from reclaim.report.results import results
 from reclaim.site.model import Cores, Footprint, Grid, InputFile, Site, Window, Zone
 from reclaim.site.plantfile import DEFAULT_LINE, read_line
 from reclaim.site.problems import Check, Findings
 from reclaim.site.settings import setting_defaults
+from reclaim.uncertainty import (
+    Confidence,
+    Drivers,
+    GroupWorth,
+    Index,
+    Investigation,
+    Knowing,
+    ScenarioResult,
+    Swing,
+    Worth,
+    confidence_of,
+    spread_of,
+)
 from reclaim.waste.feed import CoreSummary, Feed, Properties
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
+    from reclaim.plant.products import Products
+
 DRAWS = 200
+GAS = [
+    Reading("ch4_pct", 20.0 + depth, f"C{core:02}", "north", depth)
+    for core in range(1, 6)
+    for depth in (2.0, 5.0)
+]
 WEST, NORTH, CELL = 512_000.0, 5_412_300.0, 2.0
 ROWS, COLUMNS = 150, 200
 ZONES = ("north", "south")
@@ -119,6 +144,17 @@ def make_site() -> Site:
         cover=COVER,
         cover_sampled=False,
         base_sampled=False,
+        core_residuals=pd.DataFrame(
+            {
+                "core_id": ["B1", "B2"],
+                "base_logged_m": [11.2, 9.4],
+                "base_surface_m": [11.4, 9.3],
+                "base_residual_m": [-0.2, 0.1],
+                "cover_logged_m": [0.9, 0.7],
+                "cover_surface_m": [0.8, 0.8],
+                "cover_residual_m": [0.1, -0.1],
+            }
+        ),
         lift_m=3.0,
         side_slope=1.5,
         overdig_m=0.3,
@@ -240,88 +276,33 @@ def make_outcome(site: Site, dig: Excavation, factor: np.ndarray, money: np.ndar
         bulk_density_t_m3=1.1 * factor,
         cover_t=1.7 * volumes.cover_m3,
         overdig_t=1.7 * volumes.overdig_m3,
-        properties=Properties(*(np.full((n, len(names)), 0.2) for _ in range(8))),
+        properties=Properties(
+            *(np.full((n, len(names)), 0.2) for _ in range(8)),
+            heavy_metals_mg_kg=np.full((n, len(names), len(heavy_metals())), 50.0),
+        ),
     )
     made = run_line(site, feed)
     return Outcome(volumes, feed, made, make_appraisal(volumes, made, money))
 
 
 def run_line(site: Site, feed: Feed) -> Products:
-    """Send the feed through the line with the central shares; the dryer takes water and rot."""
-    names = feed.materials
-    arriving = {site.line.feed: np.stack([feed.dry_t, feed.water_t])}
-    made = {name: np.zeros((2, *feed.dry_t.shape)) for name in products()}
-    streams = [Stream("feed", "feed", site.line.feed, feed.total_wet_t)]
-    zero = np.zeros(feed.dry_t.shape[0])
-    water_lost, gas_lost, machine_t = zero, zero, {}
-    drying = Drying(*(zero for _ in range(8)))
-    for machine in site.line.machines:
-        enters = arriving[machine.name]
-        machine_t[machine.name] = enters.sum(axis=(0, 2))
-        if machine.kind == "drying_box":
-            dried = enters * np.array([0.99, 0.35])[:, None, None]
-            lost = (enters - dried).sum(axis=2)
-            gas_lost, water_lost = lost
-            need = water_lost * 2.443 / 3.6
-            own = gas_lost * 20 / 3.6 * 0.65
-            moisture_in = enters[1].sum(axis=1) / enters.sum(axis=(0, 2))
-            drying = Drying(
-                enters.sum(axis=(0, 2)), moisture_in,
-                dried[1].sum(axis=1) / dried.sum(axis=(0, 2)), water_lost, gas_lost,
-                need, np.minimum(own, need), np.maximum(need - own, 0),
-            )  # fmt: skip
-            streams.append(Stream(machine.name, "vapour", "water_lost", water_lost))
-            streams.append(Stream(machine.name, "gas", "gas_lost", gas_lost))
-            enters = dried
-        left = enters.copy()
-        stated = {
-            outlet: np.array(
-                [getattr(machine_shares().get((machine.kind, outlet, name)), "mode", 0.0)
-                 for name in names]
-            )
-            for outlet in machine.outlets
-        }  # fmt: skip
-        rest = next(outlet for outlet, share in stated.items() if not share.any())
-        for outlet, target in machine.outlets.items():
-            if outlet == rest:
-                continue
-            out = enters * stated[outlet]
-            left -= out
-            _send(machine.name, outlet, target, out, arriving, made, streams)
-        _send(machine.name, rest, machine.outlets[rest], left, arriving, made, streams)
-    present = [name for name in made if name in site.line.products]
-    n = zero.size
-    shape = (n, len(present))
-    return Products(
-        names=tuple(present),
-        materials=names,
-        dry_t=np.stack([made[name][0] for name in present], axis=1),
-        water_t=np.stack([made[name][1] for name in present], axis=1),
+    """Send the feed through the line, and give the products a quality that tests can name."""
+    n = feed.dry_t.shape[0]
+    draws = Draws.best_estimate() if n == 1 else Draws(n, seed=1)
+    made = plant.run_line(feed, site.line, site.assumptions, draws)
+    shape = made.ncv_mj_kg.shape
+    mercury = np.where(np.arange(shape[1]) == 0, np.full(shape, 0.03), np.nan)
+    return replace(
+        made,
         ncv_mj_kg=np.full(shape, 13.2) * np.linspace(0.9, 1.1, n)[:, None],
         ncv_dry_mj_kg=np.full(shape, 16.0),
         ash=np.full(shape, 0.24),
         chlorine=np.full(shape, 0.008),
-        mercury_mg_mj=np.where(np.arange(shape[1]) == 0, np.full(shape, 0.03), np.nan),
+        mercury_mg_mj=mercury,
+        mercury_median_mg_mj=mercury,
+        mercury_p80_mg_mj=2 * mercury,
         biogenic_share=np.full(shape, 0.45),
-        water_lost_t=water_lost,
-        gas_lost_t=gas_lost,
-        streams=tuple(streams),
-        drying=drying,
-        machine_t=machine_t,
-        power_mwh=feed.total_wet_t * 0.04,
-        balance=Balance(1e-15, 2e-15, 3e-15, 4e-15),
     )
-
-
-def _send(
-    origin: str, outlet: str, target: str, out: np.ndarray, arriving: dict[str, np.ndarray],
-    made: dict[str, np.ndarray], streams: list[Stream],
-) -> None:  # fmt: skip
-    streams.append(Stream(origin, outlet, target, out.sum(axis=(0, 2))))
-    if target in made:
-        made[target] += out
-    else:
-        arriving[target] = arriving.get(target, 0.0) + out
 
 
 def make_appraisal(volumes: DugVolumes, made: Products, money: np.ndarray) -> Appraisal:
@@ -349,11 +330,18 @@ def make_appraisal(volumes: DugVolumes, made: Products, money: np.ndarray) -> Ap
         CashItem("aftercare", "Aftercare no longer owed", "avoided", flow(1.5e6 / money, 3)),
     )  # fmt: skip
     net = sum(item.flow for item in items)
-    npv = (net / 1.04 ** np.arange(years)).sum(axis=1)
+    factors = np.tile(1 / 1.04 ** np.arange(years), (opened.size, 1))
+    npv = (net * factors).sum(axis=1)
+    digging = np.tile(np.arange(years) > 0, (opened.size, 1)).astype(float)
     nothing = np.full(opened.size, np.nan)
     return Appraisal(
         airspace=Airspace(opened, refilled, lost, reclaimed, reclaimed / 50_000),
         items=items,
+        time=Timetable(
+            np.full(opened.size, 5.0), digging, digging / 5, digging / 5, np.zeros(opened.size)
+        ),
+        discount_factors=factors,
+        nominal_flow=net * 1.02 ** np.arange(years),
         discount_rate=np.full(opened.size, 0.04),
         duration_years=np.full(opened.size, 5.0),
         capital=7e6 * money,
@@ -366,6 +354,20 @@ def make_appraisal(volumes: DugVolumes, made: Products, money: np.ndarray) -> Ap
         unit_cost_per_t=33 * money,
         breakeven={"airspace.value_per_m3": 71.3, "money.price_fuel_per_t": float("nan")},
     )
+
+
+def make_comparison(site: Site, dig: Excavation, best: Outcome, draws: Outcome) -> Comparison:
+    """Compare the courses of action with the room's own function, zones by their share of waste."""
+
+    def bill(run: Outcome) -> Bill:
+        whole = quantities_of(run.volumes, run.feed, run.products, float(dig.area_m2.sum()))
+        shares = dig.waste_m3.sum(axis=1) / dig.waste_m3.sum()
+        return Bill(whole, tuple(whole.times(float(share)) for share in shares))
+
+    return compare(
+        dig, bill(best), bill(draws), best.appraisal, draws.appraisal, site.climate,
+        site.assumptions, Draws(DRAWS, site.seed),
+    )  # fmt: skip
 
 
 def make_dig(site: Site) -> tuple[Excavation, ThicknessMap, Section]:
@@ -407,36 +409,88 @@ def make_dig(site: Site) -> tuple[Excavation, ThicknessMap, Section]:
     return dig, drawn, section
 
 
+def make_confidence(
+    site: Site, best: Outcome, draws: Outcome, comparison: Comparison
+) -> Confidence:
+    """Spread and odds by the room's own functions; drivers and investigations are invented."""
+    courses = {c.label: c.npv_beside_leaving for c in comparison.course_draws}
+    central = float(best.appraisal.npv[0])
+    drivers = Drivers(
+        central=central,
+        inputs=(
+            Swing("money.price_fuel_per_t", "Fuel", central - 2e6, central + 1.5e6, 0.7),
+            Swing("airspace.value_per_m3", "Value of the space", central - 1e6, central + 1e6, 0.4),
+        ),
+        groups=(
+            Swing("fuel_price", "Fuel price", central - 2e6, central + 1.5e6, float("nan")),
+            Swing("volume", "Volume", central - 4e5, central + 4e5, float("nan")),
+        ),
+        indices=(
+            Index("fuel_price", "Fuel price", 0.7, 0.75, 0.05, 0.04),
+            Index("volume", "Volume", 0.08, 0.1, 0.02, 0.01),
+        ),
+    )
+    knowing = Knowing(
+        choice="Leave it and look after it",
+        everything=Worth(2e5, 1e4, 0.12),
+        groups=(GroupWorth("fuel_price", "Fuel price", Worth(1.4e5, 9e3, 0.1)),),
+        investigations=(
+            Investigation("offers", "written offers (3)", 9e3, Worth(9e4, 8e3, 0.09), 0.75),
+            Investigation("cores", "more cores (10)", 4.5e4, Worth(1e4, 2e3, 0.02), 0.37),
+        ),
+    )
+    spread = spread_of(draws.appraisal.npv)
+    scenarios = [ScenarioResult("As the site file stands", central, spread, 1e5, 3e5, "Mine part")]
+    return confidence_of(
+        Draws(DRAWS, site.seed), draws.appraisal.npv, courses, 0.02, drivers, knowing, scenarios
+    )
+
+
 def make_estimate(**changes: Any) -> Estimate:
     site = make_site()
-    dig, drawn, section = make_dig(site)
+    dig, picture, section = make_dig(site)
     generator = np.random.default_rng(11)
     factor = generator.lognormal(0, 0.12, DRAWS)
     money = generator.lognormal(0, 0.2, DRAWS)
     one = np.ones(1)
+    best, drawn = make_outcome(site, dig, one, one), make_outcome(site, dig, factor, money)
+    comparison = make_comparison(site, dig, best, drawn)
     made = Estimate(
         site=site,
         excavation=dig,
-        thickness_map=drawn,
+        thickness_map=picture,
         sections=(section,),
         core_summary=make_summary(site.cores),
-        best=make_outcome(site, dig, one, one),
-        draws=make_outcome(site, dig, factor, money),
-        cautions=(
-            Caution(
-                "methane_flammable", "gas", "stop",
-                "Methane in the waste is within the range that burns in air.",
-                "23 % v/v in core C12 at 2.0 m (gas.csv row 13).",
-                "Keep ignition sources away; monitor and ventilate before any opening.",
-                "a competent person for landfill gas", "common_practice", "common practice",
-            ),
-            Caution(
-                "deep_face", "excavation", "act", "Faces of the dig may slip.",
-                "Greatest dug thickness 12.5 m.", "Have the slopes designed.",
-                "a licensed geotechnical engineer", "common_practice", "common practice",
-            ),
+        best=best,
+        draws=drawn,
+        comparison=comparison,
+        confidence=make_confidence(site, best, drawn, comparison),
+        ground=study_ground(
+            site, best.volumes, drawn.volumes, Draws.best_estimate(), Draws(DRAWS, seed=1)
         ),
-        not_assessed=("Asbestos was not assessed: the core logs have no notes.",),
+        hazards=HazardAssessment(
+            cautions=(
+                Caution(
+                    "methane_flammable", "gas", "stop",
+                    "Methane in the waste is within the range that burns in air.",
+                    "23 % v/v in core C12 at 2.0 m (gas.csv row 13).",
+                    "Keep ignition sources away; monitor and ventilate before any opening.",
+                    "a competent person for landfill gas", "common_practice", "common practice",
+                ),
+                Caution(
+                    "deep_face", "excavation", "act", "Faces of the dig may slip.",
+                    "Greatest dug thickness 12.5 m.", "Have the slopes designed.",
+                    "a licensed geotechnical engineer", "common_practice", "common practice",
+                ),
+            ),
+            not_assessed=("Asbestos was not assessed: the core logs have no notes.",),
+            gas=gas_table(GAS),
+            trends=gas_trends(GAS),
+            triggers=trigger_levels(),
+            finds=finds_of(["drums"]),
+            codes=waste_codes({"fuel": 10.0}),
+            marks=(Mark("C01", WEST + 60, NORTH - 60, "stop", ("methane_flammable",)),),
+        ),
         checks=(
             Check("warning", "collars.csv row 4", "The collar lies 0.3 m off the survey.",
                   "Check the levelling of core C03."),

@@ -79,7 +79,7 @@ def test_the_geopackage_has_its_layers_and_numbers(estimate, document, tmp_path)
     path = tmp_path / "site.gpkg"
     write_vectors(path, estimate, document)
     layers = {name for name, _ in pyogrio.list_layers(path)}
-    assert layers == {"zones", "footprint", "exclusions", "cores"}
+    assert layers == {"zones", "footprint", "exclusions", "cores", "hazards"}
     zones = gpd.read_file(path, layer="zones")
     assert zones.crs.to_epsg() == 25832
     assert zones.geometry.area.to_numpy() == pytest.approx(zones["area_m2"], rel=1e-6)
@@ -120,5 +120,5 @@ def test_a_site_without_exclusions_and_cores_keeps_all_layers(estimate, tmp_path
         core_summary=None,
     )
     write_vectors(tmp_path / "bare.gpkg", bare, results(bare))
-    assert len(pyogrio.list_layers(tmp_path / "bare.gpkg")) == 4
+    assert len(pyogrio.list_layers(tmp_path / "bare.gpkg")) == 5
     assert len(gpd.read_file(tmp_path / "bare.gpkg", layer="exclusions")) == 0

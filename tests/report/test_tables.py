@@ -8,23 +8,58 @@ from pathlib import Path
 import pandas as pd
 import pytest
 
+from reclaim.hazards import HazardAssessment
 from reclaim.report.results import results
 from reclaim.report.tables import EMPTY_COLUMNS, tables, write_table
 
 COLUMNS = {
+    "blocks": [
+        "zone",
+        "lift_top_m",
+        "lift_bottom_m",
+        "row",
+        "column",
+        "x_m",
+        "y_m",
+        "elevation_m",
+        "cover_m3",
+        "waste_m3",
+        "share_inside",
+    ],
+    "hypsometry": ["elevation_m", "dug_below_m3", "open_area_m2"],
+    "parallel_sections": ["station_m", "dug_area_m2"],
     "materials": ["material", "label", "wet_fraction", "wet_fraction_p10", "wet_fraction_p90"],
     "core_composites": ["core_id", "zone", "waste_m", "sampled_m", "samples", "wet_mass_kg"],
+    "core_residuals": ["core_id", "base_logged_m", "base_surface_m", "base_residual_m"],
     "zone_composites": ["zone", "material", "wet_fraction"],
     "zones_and_lifts": ["zone", "lift_top_m", "lift_bottom_m", "cover_m3", "waste_m3"],
     "products": ["product", "label", "wet_t", "wet_t_p10", "wet_t_p90", "dry_t"],
     "product_makeup": ["product", "material", "wet_t"],
     "streams": ["origin", "outlet", "target", "wet_t"],
     "cash_flow": ["year", "group", "item", "label", "amount"],
+    "courses": ["course", "label", "cost", "cost_p10", "cost_p90", "npv"],
+    "methane": ["year", "leave", "cap", "haul", "mine", "mine_part"],
+    "schedule": ["zone", "top_m", "bottom_m", "waste_m3", "start_year", "end_year"],
+    "published_cases": ["name", "place", "year", "cost_per_m3", "soil_share"],
+    "published_ranges": ["key", "label", "low", "high", "unit", "currency", "price_year"],
+    "drivers": ["input", "label", "npv_at_p10", "npv_at_p90", "rank_correlation"],
+    "driver_groups": ["group", "label", "npv_p10", "npv_p90", "first", "first_error", "total"],
+    "investigations": ["key", "label", "cost", "net", "known", "value", "error"],
+    "scenarios": ["name", "npv", "p10", "p90", "chance_above_zero", "fuel_t", "reclaimed_m3"],
     "assumptions": ["key", "label", "kind", "value", "low", "high", "spread", "unit", "given"],
     "settings": ["key", "label", "value", "unit", "source", "status", "given"],
     "material_properties": ["material", "property", "low", "mode", "high", "unit", "source"],
     "machine_shares": ["kind", "outlet", "material", "low", "mode", "high", "unit", "source"],
+    "machine_settings": ["machine", "kind", "setting", "value", "unit", "distribution"],
+    "particle_sizes": ["material", "property", "low", "mode", "high", "unit", "source"],
+    "product_limits": ["product", "specification", "quantity", "materials", "value", "low"],
     "cautions": ["key", "topic", "level", "what", "why", "do", "who_decides", "source", "status"],
+    "hazard_register": ["number", "key", "topic", "level", "hazard", "raised_by", "records"],
+    "trigger_levels": ["gas", "label", "unit", "direction", "level", "value"],
+    "gas_summary": ["gas", "label", "unit", "zone", "core", "readings"],
+    "gas_trends": ["gas", "label", "unit", "along", "rising", "falling"],
+    "finds": ["key", "dig", "line", "disposal", "codes", "tests"],
+    "waste_codes": ["product", "wet_t", "code", "name", "mirror_code", "tests", "tests_us"],
     "checks": ["level", "where", "what", "what_to_do"],
     "gas_readings": ["core_id", "depth_m", "ch4_pct", "co2_pct", "o2_pct", "h2s_ppm", "co_ppm"],
 }
@@ -98,7 +133,7 @@ def test_tables_without_rows_keep_their_header(estimate, tmp_path) -> None:
         estimate,
         site=replace(estimate.site, cores=replace(cores, gas=cores.gas.iloc[:0])),
         core_summary=None,
-        cautions=(),
+        hazards=HazardAssessment((), ()),
         checks=(),
     )
     for name, rows in tables(empty, results(empty)).items():

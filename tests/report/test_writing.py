@@ -23,7 +23,7 @@ def folder(estimate, tmp_path_factory):
 def quick(monkeypatch):
     """Leave drawings and page out, where a test is about the folder alone."""
     monkeypatch.setattr("reclaim.report.figures.draw_all", lambda _estimate: {})
-    monkeypatch.setattr("reclaim.report.page.page", lambda *_args: "page")
+    monkeypatch.setattr("reclaim.report.page.page", lambda *_args, **_options: "page")
 
 
 def leftovers(out) -> list[str]:
@@ -34,7 +34,11 @@ def test_everything_is_there(folder) -> None:
     out, files = folder
     assert all(path.is_file() for path in files)
     assert files[0] == out / "report.html"
-    assert {path.name for path in out.iterdir()} == writing.OURS
+    assert {path.name for path in out.iterdir()} == writing.OURS - {
+        "cores.json",
+        "report.pdf",
+        "tables.xlsx",
+    }
     assert sorted(files) == sorted(path for path in out.rglob("*") if path.is_file())
     assert leftovers(out) == []
 
@@ -44,7 +48,7 @@ def test_figures_are_pictures(folder) -> None:
 
     out, _ = folder
     figures = list((out / "figures").glob("*.png"))
-    assert len(figures) == 7
+    assert len(figures) >= 7
     for path in figures:
         with Image.open(path) as picture:
             assert picture.format == "PNG"

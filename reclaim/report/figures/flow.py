@@ -81,7 +81,7 @@ def machine_labels(estimate: Estimate) -> dict[str, str]:
         machine.name: by_kind.get(machine.kind, machine.name)
         for machine in estimate.site.line.machines
     }
-    return {"feed": "Dug waste", **labels}
+    return {"feed": "Dug waste", "water_added": "Process water", **labels}
 
 
 def _ribbons(axes: Axes, layout: Layout) -> None:

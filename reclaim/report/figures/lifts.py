@@ -32,7 +32,9 @@ def lift_volumes(estimate: Estimate) -> Figure:
     axes.barh(middle, waste, height=0.9 * height, label="waste", **WASTE.bar)
     axes.barh(middle, cover, left=waste, height=0.9 * height, label="cover", **COVER.bar)
     axes.set_yticks([*dig.lift_top_m, dig.lift_bottom_m[-1]])
-    axes.set(xlabel="Volume in place [m³]", ylabel="Elevation [m]")
+    by_depth = dig.lifts_by == "depth"
+    height_words = "Above today's ground [m]" if by_depth else "Elevation [m]"
+    axes.set(xlabel="Volume in place [m³]", ylabel=height_words)
     axes.margins(x=0.05)
     axes.grid(axis="x", color=GRID)
     axes.set_axisbelow(True)

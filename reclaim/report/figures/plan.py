@@ -52,14 +52,8 @@ def thickness_map(estimate: Estimate) -> Figure:
     estimate
         Read for its thickness map, footprint, zones, exclusions, collars and sections.
     """
-    drawn, footprint = estimate.thickness_map, estimate.site.footprint
-    west, south, east, north = footprint.as_given.bounds
-    margin = 0.06 * max(east - west, north - south)
-    box = (west - margin, east + margin, south - margin, north + margin)
-    shape = (box[3] - box[2]) / (box[1] - box[0])
-    figure = new_figure(_WIDTH_IN, float(np.clip(_WIDTH_IN * 0.84 * shape + 0.7, 3.5, 10.0)))
-    axes = figure.add_subplot(title="Thickness of the dig")
-
+    drawn = estimate.thickness_map
+    figure, axes = outlined_map(estimate, "Thickness of the dig")
     image = axes.imshow(
         np.ma.masked_invalid(drawn.thickness_m),
         extent=drawn.extent,
@@ -71,7 +65,26 @@ def thickness_map(estimate: Estimate) -> Figure:
     bar = figure.colorbar(image, ax=axes, shrink=0.7, pad=0.02)
     bar.set_label("Dug thickness, cover and waste [m]")
     bar.outline.set_linewidth(0.5)
+    return figure
 
+
+def outlined_map(estimate: Estimate, title: str) -> tuple[Figure, Axes]:
+    """Return a map of all that bounds the dig, with key and scale, for a picture to lie under.
+
+    Parameters
+    ----------
+    estimate
+        Read for its footprint, zones, exclusions, collars and sections.
+    title
+        Above the map.
+    """
+    footprint = estimate.site.footprint
+    west, south, east, north = footprint.as_given.bounds
+    margin = 0.06 * max(east - west, north - south)
+    box = (west - margin, east + margin, south - margin, north + margin)
+    shape = (box[3] - box[2]) / (box[1] - box[0])
+    figure = new_figure(_WIDTH_IN, float(np.clip(_WIDTH_IN * 0.84 * shape + 0.7, 3.5, 10.0)))
+    axes = figure.add_subplot(title=title)
     for zone in footprint.zones:
         axes.add_patch(_patch(zone.polygon, facecolor="none", edgecolor=INK, linewidth=0.9))
         if 1 < len(footprint.zones) <= _ZONE_LABELS_UP_TO:
@@ -104,7 +117,7 @@ def thickness_map(estimate: Estimate) -> Figure:
     _scale_bar(axes, box)
     _north_arrow(axes)
     _key(axes, estimate)
-    return figure
+    return figure, axes
 
 
 def _free_spot(shape: MultiPolygon, cores: Cores) -> tuple[float, float]:

@@ -162,7 +162,8 @@ def reference_values() -> Section:
     published = sum(quantity.status == "published" for quantity in properties.values())
     finding = (
         f"{published} of {len(properties)} properties of the materials are published values; the "
-        "rest are marked. The shares of each machine are in tables/machine_shares.csv."
+        "rest are marked. The numbers of each machine are in tables/machine_shares.csv and "
+        "tables/machine_settings.csv, the sizes of pieces in tables/particle_sizes.csv."
     )
     used = _source_list(quantity.source for quantity in properties.values())
     return Section(

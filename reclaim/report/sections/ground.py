@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from reclaim.report.figures.section import REACH
 from reclaim.report.sections.blocks import Block, Picture, Section, Table, Words
+from reclaim.report.sections.ground_study import closer_look
 from reclaim.report.wording import (
     as_stated,
     band_of,
@@ -34,6 +35,8 @@ def how_much(estimate: Estimate, document: Document) -> Section:
         f"{number(dig['deepest_m'])} m at its deepest."
     )
     blocks: list[Block] = [_map(estimate)]
+    if dig["lifts"]:
+        blocks.append(_dig_surface(estimate))
     if estimate.sections:
         blocks.append(_sections(estimate))
     blocks += [_zones(document), Words(_caveats(document))]
@@ -47,6 +50,8 @@ def how_much(estimate: Estimate, document: Document) -> Section:
         )
         alt = "Bars of dug cover and waste volume against elevation, one bar for each lift."
         blocks.append(Picture("lift_volumes", alt, caption))
+    if document["ground"] is not None:
+        blocks += closer_look(estimate, document)
     return Section("how-much", "How much", "How much is in the ground?", finding, tuple(blocks))
 
 
@@ -61,6 +66,17 @@ def _map(estimate: Estimate) -> Picture:
         f"Thickness of cover and waste that the dig takes. "
         f"{'Zones' if len(footprint.zones) > 1 else 'Zone'}: {zones}. The edge is set back "
         f"{as_stated(footprint.setback_m)} m from the footprint as given.{held_back}",
+    )
+
+
+def _dig_surface(estimate: Estimate) -> Picture:
+    by_depth = estimate.excavation.lifts_by == "depth"
+    height = "depth below today's ground" if by_depth else "elevation"
+    return Picture(
+        "dig_surface",
+        f"Map of the bottom of the dig, coloured by {height} in steps of one lift.",
+        f"Bottom of the dig before over-dig, by {height}; each colour is one lift. Slopes are "
+        "drawn as the site file asks for them. Whether they stand is for a licensed engineer.",
     )
 
 

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from math import isfinite
 from typing import TYPE_CHECKING
 
+from reclaim.reference import heavy_metals
+from reclaim.report.line import amount, limited, limits_of, product_words
 from reclaim.report.sections.blocks import Picture, Section, Table, Words
 from reclaim.report.wording import (
     band_of,
@@ -14,10 +17,12 @@ from reclaim.report.wording import (
     listed,
     number,
     percent,
+    share_of_draws,
 )
 
 if TYPE_CHECKING:
     from reclaim.estimate import Estimate
+    from reclaim.plant import LimitCheck
     from reclaim.report.results import Document
 
 
@@ -55,8 +60,138 @@ def what_comes_out(estimate: Estimate, document: Document) -> Section:
             _masses(document),
             _qualities(document),
             Words(_fuel(document)),
+            _heavy_metals(document),
+            _QUALITY,
+            _limits(estimate),
             Words(_heat(document)),
+            *_choices(document),
+            _drawing(estimate),
+            _machines(document),
+            Words((_capacity(document), _balances(document))),
         ),
+    )
+
+
+_QUALITY = Picture(
+    "product_quality",
+    "Chart of every product against the limits of those who take it: a point left of the line "
+    "passes, right of it fails; the same numbers are in the table below.",
+    "Each limited quantity over its limit, best estimate and P10 to P90 of the draws. Limits "
+    "are those of standards, rules and usual contracts; the buyer's own decide.",
+)
+
+
+def _limits(estimate: Estimate) -> Table:
+    return Table(
+        "Products against limits",
+        ("Product", "Limit of", "Quantity", "Estimate", "Limit", "Result", "What would help"),
+        tuple(
+            (
+                product_words(check),
+                check.specification,
+                limited(check),
+                amount(check, check.value) if isfinite(check.value) else "not known",
+                f"{'at most' if check.is_maximum else 'at least'} {amount(check, check.limit)}",
+                _verdict(check),
+                check.what_would_help or "nothing needed",
+            )
+            for check in limits_of(estimate)
+        ),
+        text_columns=(0, 1, 2, 5, 6),
+        small=True,
+    )
+
+
+def _choices(document: Document) -> tuple[Table, ...]:
+    rows = document["line"]["drying_choices"]
+    if not rows:
+        return ()
+    words = {"box": "Boxes, as above", "thermal": "Thermal dryers", "none": "No drying"}
+    table = Table(
+        "The same line dried in three ways, best estimate",
+        (
+            "Drying", "Moisture after drying", "Heat bought [MWh]", "Electricity [MWh]",
+            "Fuel, wet [t]", "NCV of the fuel [MJ/kg]", "Purity of the fuel",
+        ),
+        tuple(
+            (
+                words[row["name"]],
+                percent(row["moisture_out"], absent="not dried"),
+                number(row["heat_bought_mwh"]),
+                number(row["power_mwh"]),
+                number(row["fuel_t"], absent="makes none"),
+                number(row["fuel_ncv_mj_kg"], absent="makes none"),
+                percent(row["fuel_purity"], absent="makes none"),
+            )
+            for row in rows
+        ),
+    )  # fmt: skip
+    return (table,)
+
+
+def _verdict(check: LimitCheck) -> str:
+    word = "passes" if check.passes else "fails"
+    return f"{word} (passes in {share_of_draws(check.chance)})"
+
+
+def _drawing(estimate: Estimate) -> Picture:
+    line = estimate.site.line
+    return Picture(
+        "line_drawing",
+        (
+            f"Drawing of the line {line.label}: its {counted(len(line.machines), 'machine')} from "
+            "top to bottom, arrows from each outlet to the next machine, products named in the "
+            "boxes."
+        ),
+        "Machines and where their outlets lead, as the plant file states them.",
+    )
+
+
+def _machines(document: Document) -> Table:
+    return Table(
+        "What each machine must take",
+        (
+            "Machine", "Load [t/h]", "One machine takes [t/h]", "Needed side by side",
+            "Share of its time", "Electricity [kWh/t fed to it]",
+        ),
+        tuple(
+            (
+                row["label"],
+                number(row["load_t_h"]),
+                number(row["throughput_t_h"]),
+                str(row["needed"]),
+                percent(row["use"]),
+                number(row["power_kwh_t"]),
+            )
+            for row in document["line"]["capacity"]["machines"]
+        ),
+        small=True,
+    )  # fmt: skip
+
+
+def _capacity(document: Document) -> str:
+    found = document["line"]["capacity"]
+    labels = {row["name"]: row["label"] for row in found["machines"]}
+    words = (
+        f"At the yearly rate {number(found['feed_t_h'])} t of waste an hour enter the line, and "
+        f"the whole dig takes {number(found['hours'])} working hours. "
+        f"The bottleneck is '{labels[found['bottleneck']]}': with the machines above it runs full "
+        f"at {number(found['most_t_y'])} t a year. The line uses {number(found['power_kwh_t'])} "
+        "kWh of electricity per tonne of waste."
+    )
+    if found["buffer_t"] > 0:
+        words += (
+            f" {number(found['buffer_t'])} t lie in the drying boxes at a time and are the buffer "
+            "between digging and sorting."
+        )
+    return words
+
+
+def _balances(document: Document) -> str:
+    worst = max(document["balance"].values())
+    return (
+        "What goes in comes out: the balances of mass, water, energy, ash, chlorine, mercury, "
+        f"heavy metals, metals and carbon close to {worst:.0e} of what enters."
     )
 
 
@@ -103,6 +238,23 @@ def _qualities(document: Document) -> Table:
     )  # fmt: skip
 
 
+def _heavy_metals(document: Document) -> Table:
+    named = heavy_metals().items()
+    return Table(
+        "Products of the line: heavy metals [mg/kg of dry mass], best estimate",
+        ("Product", *(f"{name.capitalize()} ({sign})" for name, sign in named)),
+        tuple(
+            (
+                row["label"],
+                *(number(band["value"], 2) for band in row["heavy_metals_mg_kg"].values()),
+            )
+            for row in document["products"]
+            if row["wet_t"]["value"] > 0
+        ),
+        small=True,
+    )
+
+
 def _fine_percent(fraction: float | None) -> str:
     """Return a small share in per cent to two significant figures; the limits need them."""
     if fraction is None:
@@ -147,6 +299,8 @@ def _heat(document: Document) -> tuple[str, ...]:
     ]
     if not needed.value > 0:
         return tuple(words)
+    if document["drying"]["air_m3"]["value"] > 0:
+        words.append(_air(document))
     share = own.value / needed.value
     if bought.value > 0.01 * needed.value:
         words.append(
@@ -162,6 +316,18 @@ def _heat(document: Document) -> tuple[str, ...]:
             "bought, so the waste stays as wet as its own heat leaves it."
         )
     return tuple(words)
+
+
+def _air(document: Document) -> str:
+    drying = document["drying"]
+    return (
+        f"The fans blow in {best_of(band_of(drying['air_m3']))} of air and use "
+        f"{best_of(band_of(drying['fan_mwh']))} of electricity; at their highest rate they would "
+        f"need {best_of(band_of(drying['days_of_air']))}. Of the water "
+        f"{best_of(band_of(drying['condensate_t']))} condenses where the exhaust is cooled. "
+        "Bringing the exhaust to its treatment temperature takes another "
+        f"{best_of(band_of(drying['air_treatment_mwh']))} of heat, not counted in what follows."
+    )
 
 
 def _why_cold(closed: int | None) -> str:

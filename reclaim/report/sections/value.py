@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from reclaim.reference import assumption_defaults
 from reclaim.report.figures.style import MONEY_LABELS
 from reclaim.report.sections.blocks import Picture, Section, Table, Words
+from reclaim.report.sections.options import cost_class_words
 from reclaim.report.wording import (
     as_stated,
     band_of,
@@ -58,7 +59,7 @@ def what_it_is_worth(estimate: Estimate, document: Document) -> Section:
         "Would it pay, and what space would it give?",
         finding,
         (
-            Words((NO_OFFER,)),
+            Words((cost_class_words(document),)),
             _airspace_picture(document),
             _airspace(document),
             money,
@@ -136,6 +137,7 @@ def _measures(document: Document) -> Table:
         "irr": ("Internal rate of return, real", no_irr),
         "payback_years": ("Paid back after, not discounted", "never within the works"),
         "unit_cost_per_t": ("Cost per tonne of waste dug, discounted", "not known"),
+        "annual_cost": ("The same as an even cost in each year of digging", "not known"),
         "capital": ("Capital", "not known"),
         "cost": ("All payments, capital included", "not known"),
         "revenue": ("Products, airspace and costs avoided", "not known"),
