@@ -5,7 +5,14 @@ from __future__ import annotations
 import re
 from pathlib import Path
 
-from reclaim.reference import assumption_defaults, material_names, materials, read_rows, sources
+from reclaim.reference import (
+    assumption_defaults,
+    machine_settings,
+    material_names,
+    materials,
+    read_rows,
+    sources,
+)
 
 DOCS = Path(__file__).parent
 
@@ -42,6 +49,23 @@ def materials_table() -> str:
     return _table(("name", "material", "group"), rows)
 
 
+def machines_table() -> str:
+    """Return the kinds of machine, their outlets and what can be set on them."""
+    settings: dict[str, list[str]] = {}
+    for kind, name in machine_settings():
+        settings.setdefault(kind, []).append(f"`{name}`")
+    rows = [
+        (
+            f"`{row['kind']}`",
+            row["label"],
+            ", ".join(f"`{outlet}`" for outlet in row["outlets"].split()),
+            ", ".join(settings[row["kind"]]),
+        )
+        for row in read_rows("machines.csv")
+    ]
+    return _table(("kind", "machine", "outlets, the rest first", "settings"), rows)
+
+
 def sources_table() -> str:
     """Return every source by key."""
     return _table(
@@ -49,10 +73,28 @@ def sources_table() -> str:
     )
 
 
+def commands() -> str:
+    """Return the help of every command, as the program prints it."""
+    from click.testing import CliRunner
+
+    from reclaim.cli import cli
+
+    parts = []
+    for name in ["", *sorted(cli.commands)]:
+        words = [name, "--help"] if name else ["--help"]
+        shown = CliRunner().invoke(cli, words, prog_name="reclaim", terminal_width=100)
+        assert shown.exit_code == 0
+        heading = f"## reclaim {name}".rstrip() if name else "## All commands"
+        parts.append(f"{heading}\n\n```text\n{shown.output.rstrip()}\n```")
+    return "\n\n".join(parts)
+
+
 TABLES = {
+    "commands": commands,
     "settings": settings_table,
     "assumptions": assumptions_table,
     "materials": materials_table,
+    "machines": machines_table,
     "sources": sources_table,
 }
 

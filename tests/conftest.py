@@ -9,8 +9,7 @@ from reclaim.assumptions import Draws, default_assumption
 from reclaim.reference import assumption_defaults, material_names
 from reclaim.site import Findings
 from reclaim.site.plantfile import read_line
-from reclaim.waste import Feed, material_moisture, properties_of_site
-from reclaim.waste.tonnage import moisture_pattern
+from reclaim.waste import Feed, material_moisture, moisture_pattern, properties_of_site
 
 # A mixed old dump, per cent of wet mass: the middle of published ranges for mixed municipal
 # waste closed 15 to 40 years ago (Quaghebeur et al. 2013; Kaartinen et al. 2013).
@@ -79,3 +78,18 @@ def make_feed(assumptions, old_waste):
         )
 
     return make
+
+
+@pytest.fixture(scope="session")
+def demo_estimate(tmp_path_factory):
+    """The demo site's estimate, with few draws: a whole, real one."""
+    from reclaim import estimate, read_site
+    from reclaim.demo import write_demo_site
+
+    folder = tmp_path_factory.mktemp("demo") / "demo"
+    write_demo_site(folder)
+    path = folder / "site.toml"
+    text = path.read_text(encoding="utf-8")
+    assert "draws = 2000" in text
+    path.write_text(text.replace("draws = 2000", "draws = 300"), encoding="utf-8")
+    return estimate(read_site(path))

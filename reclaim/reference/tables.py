@@ -129,6 +129,12 @@ def material_names() -> tuple[str, ...]:
 
 
 @cache
+def heavy_metals() -> dict[str, str]:
+    """Return the heavy metals that are followed beside mercury, name to symbol; arsenic is one."""
+    return {row["name"]: row["symbol"] for row in read_rows("heavy_metals.csv")}
+
+
+@cache
 def material_properties() -> dict[tuple[str, str], Quantity]:
     """Return properties by (material, property), e.g. ``("glass", "ash")``."""
     return {
@@ -143,6 +149,21 @@ def machine_shares() -> dict[tuple[str, str, str], Quantity]:
     return {
         (row["kind"], row["outlet"], row["material"]): quantity_of(row)
         for row in read_rows("machine_shares.csv")
+    }
+
+
+@cache
+def machine_settings() -> dict[tuple[str, str], Default]:
+    """Return what can be set on a machine by (kind, setting), e.g. ``("trommel", "cut_mm")``."""
+    return {
+        (row["kind"], row["setting"]): Default(
+            f"{row['kind']}.{row['setting']}",
+            f"{row['setting']} of {row['kind']}",
+            quantity_of(row),
+            float(row["minimum"]),
+            float(row["maximum"]),
+        )
+        for row in read_rows("machine_settings.csv")
     }
 
 

@@ -23,14 +23,14 @@ CELL_M = 0.5
 
 
 def write_raster(path: Path, side: int) -> None:
-    """Write rough ground to the centimetre, tiled and deflated."""
+    """Write rough ground with all its digits, tiled and deflated."""
     import rasterio
     from rasterio.transform import from_origin
 
     rng = np.random.default_rng(3)
     x = np.arange(side) * CELL_M
     ground = 120 + 3 * np.sin(x[None, :] / 300) * np.cos(x[:, None] / 250)
-    ground = np.round(ground + 0.02 * rng.standard_normal((side, side)), 2)
+    ground += 0.02 * rng.standard_normal((side, side))
     with rasterio.open(
         path, "w", driver="GTiff", width=side, height=side, count=1, dtype="float32",
         crs="EPSG:32633", nodata=-9999, tiled=True, blockxsize=256, blockysize=256,
@@ -67,20 +67,21 @@ def main() -> None:
 
     import rasterio
 
-    began = time.perf_counter()
-    with rasterio.Env(GDAL_CACHEMAX=64), rasterio.open(path) as file:
+    began, at_work = time.perf_counter(), time.process_time()
+    with rasterio.Env(GDAL_CACHEMAX=32 << 20), rasterio.open(path) as file:
         for _, window in file.block_windows(1):
             file.read(1, window=window)
-    reading_s = time.perf_counter() - began
+    reading_s, reading_cpu_s = time.perf_counter() - began, time.process_time() - at_work
     layout = Layout(footprint, grid)
-    seconds = []
+    seconds, busy = [], []
     for side_slope in (0.0, 1.5):
-        began = time.perf_counter()
+        began, at_work = time.perf_counter(), time.process_time()
         sloped = 0
         for part in columns(layout, survey, base, side_slope=side_slope):
             if part.dig_m is not part.base_m:
                 sloped += int(np.count_nonzero(part.dig_m > part.base_m))
         seconds.append(time.perf_counter() - began)
+        busy.append(time.process_time() - at_work)
     cones_s = seconds[1] - seconds[0]
     rim = sum(ring.length for ring in (part.exterior for part in footprint.outline.geoms))
     print(
@@ -91,6 +92,10 @@ def main() -> None:
     print(f"columns, vertical faces       {seconds[0]:6.2f} s  {seconds[0] / reading_s:5.1f} x")
     print(f"columns, slopes 1.5:1         {seconds[1]:6.2f} s  {seconds[1] / reading_s:5.1f} x")
     print(f"the slopes alone              {cones_s:6.2f} s  {cones_s / reading_s:5.1f} x")
+    print(
+        f"processor time: reading {reading_cpu_s:.2f} s, columns {busy[0]:.2f} s, "
+        f"with slopes {busy[1]:.2f} s: the slopes alone {(busy[1] - busy[0]) / reading_cpu_s:.1f} x"
+    )
     print(f"peak memory {peak_mb():.0f} MB")
 
 

@@ -24,6 +24,8 @@ ORDER = [
     "appraisal",
     "hazards",
     "uncertainty",
+    "dig",
+    "confidence",
     "estimate",
     "report",
     "demo",

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from reclaim.plant import fuel_class
+from reclaim.plant import editions, fuel_class
 from reclaim.waste import mix_value, net_as_received, net_dry, net_dry_from_gross
 
 BTU_PER_LB = 2.326e-3  # MJ/kg, exact by definition of the units
@@ -62,6 +62,39 @@ def test_fuel_class_boundaries(number) -> None:
 def test_worse_of_median_and_percentile_counts(median, percentile, expected) -> None:
     # ISO 21640:2021: the percentile governs the first, the median the second.
     assert fuel_class(20, 0.001, median, percentile).mercury == expected
+
+
+# EN 15359:2011 (withdrawn), Table 1, from memory: NCV and chlorine as in ISO 21640, mercury wider.
+WITHDRAWN = "EN 15359:2011"
+WITHDRAWN_MEDIAN = [0.02, 0.03, 0.08, 0.15, 0.50]
+WITHDRAWN_P80 = [0.04, 0.06, 0.16, 0.30, 1.00]
+
+
+@pytest.mark.parametrize("number", range(1, 6))
+def test_boundaries_of_the_withdrawn_edition(number) -> None:
+    place = number - 1
+    beyond = number + 1 if number < 5 else 0
+
+    def old(ncv, chlorine, median, p80=None):
+        return fuel_class(ncv, chlorine, median, p80, WITHDRAWN)
+
+    assert old(NCV_LIMITS[place], 0, 0).ncv == number
+    assert old(NCV_LIMITS[place] - 0.01, 0, 0).ncv == beyond
+    assert old(30, CHLORINE_LIMITS[place], 0).chlorine == number
+    assert old(30, CHLORINE_LIMITS[place] + 1e-4, 0).chlorine == beyond
+    assert old(30, 0, WITHDRAWN_MEDIAN[place]).mercury == number
+    assert old(30, 0, WITHDRAWN_MEDIAN[place] + 1e-3).mercury == beyond
+    assert old(30, 0, 0, WITHDRAWN_P80[place]).mercury == number
+    assert old(30, 0, 0, WITHDRAWN_P80[place] + 1e-3).mercury == beyond
+
+
+def test_a_lot_changes_class_between_editions() -> None:
+    # Median 0.06 and 80th percentile 0.10 mg/MJ: class 4 by ISO 21640:2021, 3 by EN 15359:2011.
+    assert editions() == ("ISO 21640:2021", WITHDRAWN)
+    assert fuel_class(20, 0.001, 0.06, 0.10).mercury == 4
+    assert fuel_class(20, 0.001, 0.06, 0.10, WITHDRAWN).mercury == 3
+    with pytest.raises(ValueError, match="No limits for the edition"):
+        fuel_class(20, 0.001, 0.06, 0.10, "EN 15359:2010")
 
 
 def test_energy_of_residential_mix() -> None:

@@ -11,6 +11,7 @@ import pytest
 
 from reclaim.hazards import caution_rules, gas_limits
 from reclaim.hazards.dig import slope_degrees
+from reclaim.reference import constant
 
 FOOT_M = 0.3048  # international foot, exact
 METHANE_LEL = 5.0  # % v/v at 25 C and atmospheric pressure; 40 CFR 257.3-8(e), US EPA
@@ -58,6 +59,21 @@ GAS_TABLE = {
     "carbon_monoxide_fire": 1000.0,
     # EH40/2005, 4th ed. 2020, 15 min
     "carbon_dioxide_15min": 15_000 / PPM_PER_CENT,
+    # 25 % of the IEC lower explosive limit: usual working ceiling, HSE L138 (from memory)
+    "methane_working_ceiling": 0.25 * 4.4,
+    # 40 CFR 60.753(c): 55 degrees C in a gas well (from memory)
+    "temperature_warm": 55.0,
+    # 60 to 70 degrees C as the sign of a hot spot: common practice, no source
+    "temperature_hot": 60.0,
+    "temperature_fire": 70.0,
+    # 29 CFR 1910.1017(c) and 1910.1028(c) (from memory); Directive (EU) 2022/431 (from memory)
+    "vinyl_chloride_8h": 1.0,
+    "vinyl_chloride_15min": 5.0,
+    "benzene_8h": 1.0,
+    "benzene_15min": 5.0,
+    "benzene_eu": 0.2,
+    # NIOSH IDLH values, 1994 revision (from memory)
+    "benzene_idlh": 500.0,
 }
 
 
@@ -108,3 +124,42 @@ def test_self_heating_time() -> None:
 def test_process_air_temperature() -> None:
     # common practice, no source: process air is burnt above 850 degrees C
     assert caution_rules()["process_air"].number == 850
+
+
+@pytest.mark.parametrize(
+    ("key", "metres"),
+    [
+        # DIN 4124:2012 (from memory)
+        ("protective_system_din", 1.25),
+        ("engineer_designs_din", 5.0),
+        ("edge_setback_din", 0.6),
+        ("plant_setback", 2.0),
+        # 40 CFR 258.40(a)(2): less than 30 cm of leachate over the liner (from memory)
+        ("leachate_head", 0.30),
+        # Environment Agency position statement 031 (from memory); SI 2015/595 (from memory)
+        ("bioaerosols", 250.0),
+        ("receptor_near", 250.0),
+        ("gas_migration", 250.0),
+    ],
+)
+def test_lengths_of_other_sources(key: str, metres: float) -> None:
+    assert caution_rules()[key].number == metres
+
+
+def test_slope_of_din_4124_is_forty_five_degrees() -> None:
+    limit = caution_rules()["slope_too_steep_din"]
+    assert slope_degrees(limit.number) == pytest.approx(45.0)
+    assert "45 degrees" in limit.limit
+
+
+def test_odour_guideline_in_ppm() -> None:
+    # WHO (2000): 7 ug/m3 of hydrogen sulphide; 34.08 g/mol, 24.465 L/mol at 25 C
+    assert constant("odour_h2s_ppm") == pytest.approx(7e-3 * 24.465 / 34.08, rel=0.02)
+
+
+def test_density_and_diffusivity_of_methane() -> None:
+    # ideal gas at 25 C: 16.043 g/mol over 24.465 L/mol; Massman (1998): 0.1952 cm2/s at 0 C,
+    # rising with the 1.81 power of absolute temperature (from memory)
+    assert constant("methane_kg_m3") == pytest.approx(16.043 / 24.465, rel=1e-3)
+    at_20_c = 0.1952e-4 * (293.15 / 273.15) ** 1.81
+    assert constant("methane_diffusivity_m2_s") == pytest.approx(at_20_c, rel=0.02)

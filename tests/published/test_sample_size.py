@@ -50,6 +50,12 @@ def test_student_t_as_tabulated(n, confidence, expected) -> None:
     assert float(stdtrit(n - 1, (1 + confidence) / 2)) == pytest.approx(expected, abs=5e-4)
 
 
+def test_few_samples_do_not_go_round_in_a_circle() -> None:
+    # ASTM D5231-92, by hand for s / x = 0.13 and 20 %: the steps run 2, 17, 2, 17. With 4 samples
+    # t = 2.353 asks for (2.353 x 0.65)^2 = 2.3; with 3, t = 2.920 asks for 3.6.
+    assert samples_needed(1.0, 0.13, 0.20) == 4
+
+
 @pytest.mark.parametrize("bad", [(0, 0.1, 0.1), (0.1, 0, 0.1), (0.1, 0.1, 0)])
 def test_nonsense_is_refused(bad) -> None:
     with pytest.raises(ValueError, match="positive"):

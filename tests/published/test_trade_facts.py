@@ -96,6 +96,9 @@ def test_heavy_metal_mass_is_the_same_before_and_after_drying(raw, default_line,
     entering = (feed.dry_t * feed.properties.mercury_mg_kg).sum()
     leaving = np.nansum(products.mercury_mg_mj * products.ncv_mj_kg * products.product_wet_t)
     assert leaving == pytest.approx(entering, rel=1e-9)
+    fed = np.einsum("dm,dmk->k", feed.dry_t, feed.properties.heavy_metals_mg_kg)
+    made = np.einsum("dp,dpk->k", products.product_dry_t, products.heavy_metals_mg_kg)
+    assert made == pytest.approx(fed, rel=1e-9)
     assert products.balance.elements < 1e-9
 
 
@@ -105,6 +108,57 @@ def test_sorted_glass_holds_at_most_25_g_of_foreign_matter_per_tonne(
     _, products = raw(default_line, best, 0.30)
     foreign = 1 - products.purity[0, products.names.index("glass")]
     assert 0 < foreign * 1e6 <= 25
+
+
+def test_about_two_thirds_of_the_fuel_is_biogenic(raw, default_line, best) -> None:
+    # Roughly two thirds biogenic, a tenth plastics, a quarter rubber and synthetics. The book's
+    # waste of the 1970s has more paper and almost no synthetics, so its fuel is more biogenic and
+    # the last figure is out of reach; a waste with shoes, carpets and nappies comes near.
+    _, products = raw(default_line, best, 0.30)
+    fuel = products.names.index("fuel")
+    assert 0.60 <= products.biogenic_energy[0, fuel] <= 0.80
+    assert 0.60 <= products.biogenic_mass[0, fuel] <= 0.85
+    assert 0.05 <= share_of(products, "plastic_film", "plastic_dense") <= 0.20
+
+
+# The same waste with a fifth of the paper and yard waste replaced by rubber, textiles and mixed
+# composites, as in a household bin after paper and bio bins came in. Made up for this check.
+SYNTHETIC_WASTE = {
+    **RAW_WASTE,
+    "paper_card": 30,
+    "garden_food": 24,
+    "textiles": 7,
+    "rubber_leather": 5,
+    "other_combustible": 4.5,
+}
+
+
+def test_fuel_of_waste_with_synthetics(make_feed, default_line, assumptions, clean, best) -> None:
+    assumptions.update(clean)
+    feed = make_feed(SYNTHETIC_WASTE, 0.30, FRESH)
+    products = run_line(feed, default_line, assumptions, best)
+    fuel = products.names.index("fuel")
+    assert products.biogenic_energy[0, fuel] == pytest.approx(2 / 3, abs=0.10)
+    assert share_of(products, "plastic_film", "plastic_dense") == pytest.approx(0.10, abs=0.08)
+    synthetic = share_of(products, "rubber_leather", "textiles", "other_combustible")
+    assert synthetic == pytest.approx(0.25, abs=0.08)
+
+
+def share_of(products, *names):
+    fuel = products.names.index("fuel")
+    wet = products.dry_t[0, fuel] + products.water_t[0, fuel]
+    return wet[np.isin(products.materials, names)].sum() / wet.sum()
+
+
+def test_batteries_are_taken_from_the_ferrous_stream_by_hand(default_line) -> None:
+    after_magnet = next(m for m in default_line.machines if m.name == "magnet").outlets["ferrous"]
+    picking = next(m for m in default_line.machines if m.name == after_magnet)
+    assert picking.kind == "ferrous_picking"
+    assert picking.outlets == {"rest": "ferrous", "hazardous": "hazardous"}
+
+
+def test_process_air_is_burnt_at_850_degrees() -> None:
+    assert assumption_defaults()["plant.air_treatment_c"].quantity.mode == 850
 
 
 def test_a_box_run_takes_about_seven_days() -> None:

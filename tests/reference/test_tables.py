@@ -21,6 +21,18 @@ from reclaim.reference import (
 
 FOLDER = Path(reclaim.reference.__file__).parent
 FILES = sorted(path.name for path in FOLDER.glob("*.csv"))
+ASSUMPTION_SECTIONS = {
+    "excavation",
+    "waste",
+    "plant",
+    "schedule",
+    "airspace",
+    "money",
+    "options",
+    "carbon",
+    "hazards",
+    "investigations",
+}
 STATUSES = {"published", "common practice", "from memory", "judgement"}
 
 
@@ -75,7 +87,10 @@ def test_defaults_lie_inside_their_bounds() -> None:
     for default in assumption_defaults().values():
         assert default.minimum <= default.quantity.low, default.key
         assert default.quantity.high <= default.maximum, default.key
-        assert re.fullmatch(r"(waste|plant|airspace|money)\.[a-z0-9_]+", default.key)
+        sections = (
+            "excavation|waste|plant|schedule|airspace|money|options|carbon|hazards|investigations"
+        )
+        assert re.fullmatch(rf"({sections})\.[a-z0-9_]+", default.key)
 
 
 def test_machine_shares_name_known_things_and_leave_a_rest() -> None:
