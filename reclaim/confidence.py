@@ -43,7 +43,8 @@ def draw_range(dig: Dig, progress: Callable[[str], None] | None) -> tuple[Draws,
         if progress and source.n_draws > CHUNK:
             progress(f"drawing the range: {done} of {source.n_draws} draws")
 
-    drawn = run_in_chunks(dig.drawn, source, workers=plan.workers, enough=enough, done=tell)
+    model = dig.drawn if source.n_draws <= CHUNK else dig.drawn_lean
+    drawn = run_in_chunks(model, source, workers=plan.workers, enough=enough, done=tell)
     return replace(source, n_draws=drawn.outcome.appraisal.npv.size), drawn
 
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from contextlib import contextmanager
 from dataclasses import dataclass, fields, replace
+from functools import partial
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -17,12 +18,12 @@ if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
-    from reclaim.appraisal import Appraisal, Bill, Comparison
+    from reclaim.appraisal import Appraisal, BestPart, Bill, Comparison
     from reclaim.assumptions import Draws
     from reclaim.ground import DugVolumes, Excavation
     from reclaim.plant import Products
     from reclaim.site import Site
-    from reclaim.waste import Composition, CoreComposites, CoreStudy, Feed
+    from reclaim.waste import Composition, CoreComposites, CoreStudy, Feed, LabFit, LabMean
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,28 +64,29 @@ class Dig:
     ----------
     site, excavation, composites, study
         Input, measured ground, composites of the cores, and what studying the cores found.
+    laboratory
+        Bulk values that the materials' properties are brought to.
     """
 
     site: Site
     excavation: Excavation
     composites: CoreComposites
     study: CoreStudy | None
+    laboratory: tuple[LabMean, ...]
 
     def run(self, draws: Draws) -> Outcome:
         """Run the rooms in order, for one central draw or for many draws."""
         from reclaim.appraisal import appraise
         from reclaim.ground import volume_draws
         from reclaim.plant import run_line
-        from reclaim.waste import feed_from_volumes, properties_of_site
+        from reclaim.waste import to_laboratory
 
         site, excavation = self.site, self.excavation
         volumes = volume_draws(excavation, draws)
-        composition = self.composition(draws)
         with self.input_errors():
-            properties = properties_of_site(
-                site.opened, site.closed, site.price_year, site.climate, site.assumptions, draws
+            feed = to_laboratory(
+                self._feed(volumes, draws), self.laboratory, site.assumptions, draws
             )
-            feed = feed_from_volumes(volumes, composition, properties, site.assumptions, draws)
             products = run_line(feed, site.line, site.assumptions, draws)
             appraisal = appraise(
                 volumes,
@@ -103,23 +105,80 @@ class Dig:
         outcome = self.run(draws)
         return Drawn(outcome, self.bill(outcome, draws))
 
+    def drawn_lean(self, draws: Draws) -> Drawn:
+        """Run as `drawn`, and keep only what is asked of many draws.
+
+        Left out are belts, machine loads and money by line and year but its sum, and the
+        properties of materials that no sum over draws needs.
+        """
+        from reclaim.appraisal import CashItem
+        from reclaim.assumptions.records import without_columns
+
+        drawn = self.drawn(draws)
+        made, feed, money = drawn.outcome.products, drawn.outcome.feed, drawn.outcome.appraisal
+        properties = without_columns(
+            feed.properties,
+            ["ncv_dry_mj_kg", "ash", "chlorine", "mercury_mg_kg", "box_loss", "heavy_metals_mg_kg"],
+        )
+        outcome = replace(
+            drawn.outcome,
+            feed=replace(feed, properties=properties),
+            products=replace(made, streams=(), machine_t={}),
+            appraisal=replace(
+                without_columns(money, ["discount_factors", "nominal_flow"]),
+                items=(CashItem("net", "Sum of the lines", "net", money.net_flow),),
+                time=without_columns(money.time, ["years_dug", "dug_share", "processed_share"]),
+            ),
+        )
+        return replace(drawn, outcome=outcome)
+
+    def laboratory_fits(self) -> tuple[LabFit, ...]:
+        """Set the laboratory's bulk values beside those of the materials, best estimate."""
+        from reclaim.assumptions import Draws
+        from reclaim.ground import volume_draws
+        from reclaim.waste import laboratory_fits, to_laboratory
+
+        best = Draws.best_estimate()
+        before = self._feed(volume_draws(self.excavation, best), best)
+        after = to_laboratory(before, self.laboratory, self.site.assumptions, best)
+        return laboratory_fits(before, after, self.laboratory)
+
+    def _feed(self, volumes: DugVolumes, draws: Draws) -> Feed:
+        """Feed with the materials as the reference tables have them."""
+        from reclaim.waste import feed_from_volumes, properties_of_site
+
+        site, composition = self.site, self.composition(draws)
+        properties = properties_of_site(
+            site.opened, site.closed, site.price_year, site.climate, site.assumptions, draws
+        )
+        pattern = self.composites.moisture_pattern
+        return feed_from_volumes(volumes, composition, properties, pattern, site.assumptions, draws)
+
     def composition(self, draws: Draws) -> Composition:
-        """Take the composition stated, else kriged where that foretells cores better, else means.
+        """Take the composition stated, else that of the cores without the bias of narrow bores."""
+        from reclaim.waste import composition_stated, without_bore_bias
+
+        site = self.site
+        if site.composition:
+            return composition_stated(site.composition, self.excavation.zones, draws)
+        return without_bore_bias(
+            self._composition_as_read(draws), self.composites, site.assumptions, draws
+        )
+
+    def _composition_as_read(self, draws: Draws) -> Composition:
+        """Take the kriged composition where kriging foretells cores better, else the means.
 
         Where the draws leave the cores at their centre, every draw has the best estimate.
         """
         import numpy as np
 
         from reclaim.assumptions import Draws
-        from reclaim.uncertainty import joined
-        from reclaim.waste import composition_from_cores, composition_stated, picked_composition
+        from reclaim.assumptions.records import joined
+        from reclaim.waste import composition_from_cores, picked_composition
 
         if len(draws.parts()) > 1:
-            whole: Composition = joined([self.composition(part) for part in draws.parts()])
-            return whole
-        site, zones, study = self.site, self.excavation.zones, self.study
-        if site.composition:
-            return composition_stated(site.composition, zones, draws)
+            return joined([self._composition_as_read(part) for part in draws.parts()])
+        zones, study = self.excavation.zones, self.study
         central = draws.is_central("cores of *") and draws.is_central("spatial composition")
         source = Draws.best_estimate() if central else draws
         if study is not None and study.kriged is not None and study.pictures is not None:
@@ -166,7 +225,12 @@ class Dig:
                 zone_waste_m3=waste,
             )
             feed = feed_from_volumes(
-                volumes, composition, outcome.feed.properties, site.assumptions, draws
+                volumes,
+                composition,
+                outcome.feed.properties,
+                self.composites.moisture_pattern,
+                site.assumptions,
+                draws,
             )
             products = run_line(feed, site.line, site.assumptions, draws)
             zones.append(quantities_of(volumes, feed, products, float(excavation.area_m2[place])))
@@ -174,36 +238,36 @@ class Dig:
 
     def compare(self, best: Drawn, drawn: Drawn, source: Draws) -> Comparison:
         """Set the courses of action side by side, chunk by chunk so that memory stays small."""
-        from reclaim.appraisal import Bill, compare
+        from reclaim.appraisal import Bill, Prices, compare, side_by_side
         from reclaim.assumptions import CHUNK
         from reclaim.uncertainty import run_in_chunks
 
         site = self.site
-        latest: list[Comparison] = []
+        stated: dict[str, Any] = {
+            "courses": site.courses,
+            "closed_months": site.closed_months,
+            "discount_convention": site.discount_convention,
+        }
 
-        def compared(chunk: Draws) -> tuple[Any, Any]:
+        def compared(part: BestPart, chunk: Draws) -> tuple[Any, Any]:
             begin = (chunk.first - source.first) * CHUNK
             rows = slice(begin, begin + chunk.n_draws)
             zones = tuple(zone.rows(rows) for zone in drawn.bill.zones)
-            comparison = compare(
-                self.excavation,
-                best.bill,
-                Bill(drawn.bill.whole.rows(rows), zones),
-                best.outcome.appraisal,
-                drawn.outcome.appraisal,
-                site.climate,
-                site.assumptions,
-                chunk,
-                courses=site.courses,
-                closed_months=site.closed_months,
-                discount_convention=site.discount_convention,
-            )
-            latest[:] = [comparison]
-            return comparison.course_draws, comparison.reading_draws
+            bill = Bill(drawn.bill.whole.rows(rows), zones)
+            price = Prices(site.assumptions, chunk)
+            return side_by_side(self.excavation, part, bill, site.climate, price, **stated)
 
         with self.input_errors():
-            courses, readings = run_in_chunks(compared, source)
-        return replace(latest[0], course_draws=courses, reading_draws=readings)
+            return compare(
+                self.excavation,
+                best.bill,
+                best.outcome.appraisal,
+                drawn.outcome.appraisal.npv,
+                site.climate,
+                site.assumptions,
+                lambda part: run_in_chunks(partial(compared, part), source),
+                **stated,
+            )
 
     @contextmanager
     def input_errors(self) -> Iterator[None]:

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from reclaim.hazards import Caution, HazardAssessment, ModelRun
     from reclaim.site import Check, CoreSite, Site
     from reclaim.uncertainty import Confidence
-    from reclaim.waste import CoreComposites, CoreStudy, CoreSummary, Feed
+    from reclaim.waste import CoreComposites, CoreStudy, CoreSummary, Feed, LabFit
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,7 +40,9 @@ class Estimate:
     core_summary
         The geologist's summary; None where the composition was given in the site file.
     best, draws
-        The model at central values (one draw), and over all draws.
+        The model at central values (one draw), and over all draws. Of more than one chunk of draws
+        arrays of several axes are in single precision, money by year is its sum alone, and belts,
+        machine loads and most properties of the materials are left out.
     comparison
         Courses of action on one basis, carbon, the outside view, the schedule, the stage gate.
     hazards
@@ -51,6 +53,9 @@ class Estimate:
         Findings about the inputs and the result, those of the site included.
     seconds
         Wall time by stage [s].
+    laboratory
+        The laboratory's bulk values beside what the materials say; empty where too few cores
+        were tested.
     """
 
     site: Site
@@ -66,6 +71,7 @@ class Estimate:
     checks: tuple[Check, ...]
     seconds: dict[str, float]
     ground: GroundStudy | None = None
+    laboratory: tuple[LabFit, ...] = ()
 
     @property
     def core_study(self) -> CoreStudy | None:
@@ -107,7 +113,7 @@ def estimate(site: Site, *, progress: Callable[[str], None] | None = None) -> Es
     from reclaim.assumptions import Draws
     from reclaim.ground import ground_checks
     from reclaim.hazards import assess
-    from reclaim.waste import core_composites, summarise_cores
+    from reclaim.waste import core_composites, laboratory_means, summarise_cores
 
     clock = _Clock(progress)
     clock.start("measuring the ground")
@@ -115,6 +121,8 @@ def estimate(site: Site, *, progress: Callable[[str], None] | None = None) -> Es
     _refuse_empty(site, excavation)
     clock.start("summarising the cores")
     composites = core_composites(site.cores)
+    if not site.composition:
+        _refuse_no_sample(site.path, composites)
     study = _study(site, thickness_map, composites) if len(composites) else None
     summary = (
         replace(summarise_cores(composites, site.assumptions, site.seed), study=study)
@@ -122,7 +130,7 @@ def estimate(site: Site, *, progress: Callable[[str], None] | None = None) -> Es
         else None
     )
     clock.start("best estimate")
-    dig = Dig(site, excavation, composites, study)
+    dig = Dig(site, excavation, composites, study, laboratory_means(site.cores, composites))
     best = dig.drawn(Draws.best_estimate())
     _refuse_idle_dryer(site, best.outcome)
     clock.start("drawing the range")
@@ -143,6 +151,7 @@ def estimate(site: Site, *, progress: Callable[[str], None] | None = None) -> Es
         _model_run(drawn.outcome, source),
         _still_rotting(site, best.outcome.feed),
     )
+    laboratory = dig.laboratory_fits()
     return Estimate(
         site=site,
         excavation=excavation,
@@ -156,7 +165,7 @@ def estimate(site: Site, *, progress: Callable[[str], None] | None = None) -> Es
         confidence=confidence,
         checks=(
             *site.checks,
-            *result_checks(site, excavation, composites, best.outcome),
+            *result_checks(site, excavation, composites, best.outcome, laboratory),
             *ground_checks(site, excavation, ground),
             *appraisal_checks(
                 best.outcome.appraisal,
@@ -167,6 +176,7 @@ def estimate(site: Site, *, progress: Callable[[str], None] | None = None) -> Es
         ),
         seconds=clock.stop(),
         ground=ground,
+        laboratory=laboratory,
     )
 
 
@@ -205,7 +215,10 @@ def check_site(path: Path) -> tuple[Site, Excavation, tuple[Check, ...]]:
     site = read_site(path)
     excavation = measure_site(site)
     _refuse_empty(site, excavation)
-    found = result_checks(site, excavation, core_composites(site.cores))
+    composites = core_composites(site.cores)
+    if not site.composition:
+        _refuse_no_sample(path, composites)
+    found = result_checks(site, excavation, composites)
     return site, excavation, (*site.checks, *found)
 
 
@@ -232,20 +245,13 @@ def summarise_site_cores(path: Path) -> tuple[CoreSite, CoreSummary]:
     reclaim.SiteError
         With every error found, or where no core has a sample in waste.
     """
-    from reclaim.site import Check, SiteError, read_core_tables
+    from reclaim.site import Check, read_core_tables
     from reclaim.site.settings import setting_defaults
-    from reclaim.waste import core_composites, study_cores, summarise_cores
+    from reclaim.waste import bore_notes, core_composites, study_cores, summarise_cores
 
     site = read_core_tables(path)
     composites = core_composites(site.cores)
-    if not len(composites):
-        message = Check(
-            "error",
-            f"{path.name} [cores]",
-            "No core has a sample inside a logged waste interval.",
-            "Give samples, and log the waste with the layer word 'waste'.",
-        )
-        raise SiteError([message])
+    _refuse_no_sample(path, composites)
     lift_m = setting_defaults()["excavation.lift_m"].value
     assert lift_m is not None, "settings.csv states a height of lifts"
     study = study_cores(
@@ -255,6 +261,9 @@ def summarise_site_cores(path: Path) -> tuple[CoreSite, CoreSummary]:
         lift_m=lift_m,
         years=None if site.opened is None or site.closed is None else (site.opened, site.closed),
     )
+    where = f"{path.name} [cores] collars"
+    notes = [Check("note", where, text, "") for text in bore_notes(composites, site.assumptions)]
+    site = replace(site, checks=(*site.checks, *notes))
     return site, replace(summarise_cores(composites, site.assumptions, site.seed), study=study)
 
 
@@ -315,6 +324,19 @@ def _refuse_empty(site: Site, excavation: Excavation) -> None:
         )
 
 
+def _refuse_no_sample(path: Path, composites: CoreComposites) -> None:
+    from reclaim.site import Check, SiteError
+
+    if not len(composites):
+        message = Check(
+            "error",
+            f"{path.name} [cores]",
+            "No core has a sample inside a logged waste interval.",
+            "Give samples, and log the waste with the layer word 'waste'.",
+        )
+        raise SiteError([message])
+
+
 def _refuse_idle_dryer(site: Site, best: Outcome) -> None:
     """Refuse a target moisture that the user stated and that the waste is already below."""
     from reclaim.plant import idle_dryer
@@ -328,12 +350,17 @@ def _refuse_idle_dryer(site: Site, best: Outcome) -> None:
 
 
 def result_checks(
-    site: Site, excavation: Excavation, composites: CoreComposites, best: Outcome | None = None
+    site: Site,
+    excavation: Excavation,
+    composites: CoreComposites,
+    best: Outcome | None = None,
+    laboratory: tuple[LabFit, ...] = (),
 ) -> tuple[Check, ...]:
     """Return what the measured ground and the result say about the inputs."""
     from reclaim.plant import idle_dryer
     from reclaim.reference import constant
     from reclaim.site import Findings
+    from reclaim.waste import QUANTITY_WORDS, bore_notes
 
     findings = Findings()
     total_m2 = float(excavation.area_m2.sum())
@@ -366,10 +393,24 @@ def result_checks(
             "the zone takes the composition of all cores.",
             f"Core each zone at least {constant('fewest_cores'):.0f} times.",
         )
+    if not site.composition:
+        for note in bore_notes(composites, site.assumptions):
+            findings.note(f"{site.path.name} [cores] collars", note)
+    for fit in laboratory:
+        warned_of = fit.measured.quantity in {"ncv_dry_mj_kg", "ash"}  # traces differ more
+        if warned_of and abs(fit.misfit) > constant("ncv_misfit_share"):
+            findings.warn(
+                f"{site.path.name} [cores] lab",
+                f"The laboratory's mean of {QUANTITY_WORDS[fit.measured.quantity]} is "
+                f"{fit.measured.mean:.3g}, the materials' reference values give "
+                f"{fit.of_materials:.3g}.",
+                "Check units and basis, and whether stones and metal were taken out before the "
+                "test; [waste] laboratory_weight = 0 keeps the reference values.",
+            )
     target = site.assumptions["plant.target_moisture"].central
     if best is not None and (idle := idle_dryer(best.products.drying, target)):
         findings.warn("plant", idle, "Take a line without a dryer, or check the moisture given.")
-    if best is not None and best.appraisal.irr_roots[0] > 1:
+    if best is not None and best.appraisal.rates_of_return()[1][0] > 1:
         findings.note(
             "appraisal",
             "The cash flow changes sign more than once and has several rates of return; "

@@ -9,7 +9,7 @@ from reclaim.appraisal.airspace import airspace_won
 from reclaim.appraisal.appraisal import Airspace, Appraisal, CashItem
 from reclaim.appraisal.appraise import appraise, appraise_quantities, breakevens
 from reclaim.appraisal.carbon import Carbon, carbon_of_digging, carbon_of_leaving
-from reclaim.appraisal.comparison import Bill, Comparison, compare
+from reclaim.appraisal.comparison import Bill, Comparison, compare, side_by_side
 from reclaim.appraisal.courses import COURSES, Course, compare_courses
 from reclaim.appraisal.dig_limit import BestPart, best_part, quantities_of_part
 from reclaim.appraisal.discounting import (
@@ -92,5 +92,6 @@ __all__ = [
     "published_cases",
     "quantities_of",
     "quantities_of_part",
+    "side_by_side",
     "stage_gate",
 ]

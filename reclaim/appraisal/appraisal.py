@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from reclaim.appraisal.discounting import internal_rate_of_return
+
 if TYPE_CHECKING:
     from reclaim.appraisal.schedule import Timetable
 
@@ -48,7 +50,8 @@ class CashItem:
     name, label
         Key and words.
     group
-        ``capital``, ``operation``, ``disposal``, ``products``, ``airspace`` or ``avoided``.
+        ``capital``, ``operation``, ``disposal``, ``products``, ``airspace``, ``grant`` or
+        ``avoided``; ``net`` for the sum of all lines.
     flow
         Money by year, costs negative, constant prices, shape ``(n_draws, n_years)``; year 0 is
         the year of building, before digging starts.
@@ -80,14 +83,9 @@ class Appraisal:
         Years of digging [y], shape ``(n_draws,)``.
     capital, cost, revenue
         Undiscounted totals [currency], all positive, shape ``(n_draws,)``: capital; capital and
-        every other payment; income from products, airspace and costs avoided.
+        every other payment; income from products, airspace, grants and costs avoided.
     npv
         Net present value at year 0 [currency], shape ``(n_draws,)``.
-    irr
-        Internal rate of return [-], shape ``(n_draws,)``; NaN where there is none or more than
-        one.
-    irr_roots
-        Number of rates at which the NPV is zero, shape ``(n_draws,)``.
     payback_years
         Undiscounted, from year 0 [y], shape ``(n_draws,)``; NaN where never.
     unit_cost_per_t
@@ -109,8 +107,6 @@ class Appraisal:
     cost: FloatArray
     revenue: FloatArray
     npv: FloatArray
-    irr: FloatArray
-    irr_roots: NDArray[np.int_]
     payback_years: FloatArray
     unit_cost_per_t: FloatArray
     breakeven: dict[str, float]
@@ -120,3 +116,10 @@ class Appraisal:
     def net_flow(self) -> FloatArray:
         """Sum of all lines by year [currency], shape ``(n_draws, n_years)``."""
         return np.asarray(np.sum([item.flow for item in self.items], axis=0))
+
+    def rates_of_return(self) -> tuple[FloatArray, NDArray[np.int_]]:
+        """Return rate of return and number of rates by draw; see `internal_rate_of_return`.
+
+        Worked out when asked, since most runs of the model are not.
+        """
+        return internal_rate_of_return(self.net_flow)

@@ -15,7 +15,6 @@ from reclaim.appraisal.discounting import (
     convention_factors,
     convention_rates,
     discount_factors,
-    internal_rate_of_return,
     nominal_flow,
     payback_years,
 )
@@ -105,7 +104,6 @@ def appraise_quantities(
     net = np.sum([item.flow for item in items], axis=0)
     paid = np.sum([np.minimum(item.flow, 0) for item in items], axis=0)
     rate, factors = discounting(price, discount_convention, time.n_years)
-    irr, roots = internal_rate_of_return(net)
     built = np.sum([-item.flow[:, 0] for item in items if item.group == "capital"], axis=0)
     return Appraisal(
         airspace=airspace,
@@ -118,8 +116,6 @@ def appraise_quantities(
         cost=-paid.sum(axis=1),
         revenue=net.sum(axis=1) - paid.sum(axis=1),
         npv=(net * factors).sum(axis=1),
-        irr=irr,
-        irr_roots=roots,
         payback_years=payback_years(net),
         unit_cost_per_t=-(paid * factors).sum(axis=1) / quantities.waste_t,
         breakeven={},

@@ -51,7 +51,8 @@ class Carbon:
     stored_t
         Carbon that stays in the ground after a hundred years, as carbon dioxide; in no sum.
     methane_t
-        Methane that reaches the air in each year [t CH4], shape ``(n_draws, 101)``, year 0 first.
+        Methane that reaches the air in each year [t CH4], shape ``(n_draws, 101)``, year 0 first;
+        ``(n_draws, 0)`` where it was not kept.
     """
 
     landfill_gas_t: FloatArray
@@ -78,23 +79,18 @@ class Carbon:
         return np.asarray(self.gross_t + self.fuel_substituted_t + self.metals_t + self.glass_t)
 
     def less(self, other: Carbon) -> Carbon:
-        """Return what this course gives off and stores beside another."""
-        return Carbon(
-            **{
-                item.name: np.asarray(getattr(self, item.name) - getattr(other, item.name))
-                for item in fields(Carbon)
-            }
-        )
+        """Return what this course gives off and stores beside another.
 
-    @classmethod
-    def joined(cls, parts: list[Carbon]) -> Carbon:
-        """Return the draws of several parts in one."""
-        return cls(
-            **{
-                item.name: np.concatenate([getattr(part, item.name) for part in parts])
-                for item in fields(cls)
-            }
-        )
+        Methane by year is left out unless both have it.
+        """
+        years = min(self.methane_t.shape[1], other.methane_t.shape[1])
+        by_year = self.methane_t[:, :years] - other.methane_t[:, :years]
+        sums = {
+            item.name: np.asarray(getattr(self, item.name) - getattr(other, item.name))
+            for item in fields(Carbon)
+            if item.name != "methane_t"
+        }
+        return Carbon(**sums, methane_t=by_year)
 
 
 def carbon_of_leaving(

@@ -47,10 +47,11 @@ def mining_items(
     operation = operation_items(quantities, time, price)
     return (
         *building,
-        contingency_item((*building, *operation), price),
+        contingency_item(building, price),
         CashItem("salvage", "Plant sold at the end", "capital", _salvage(time, price)),
-        CashItem("grant", "Grant", "avoided", spread_over_start(price["money.grant"], time)),
+        CashItem("grant", "Grant", "grant", spread_over_start(price["money.grant"], time)),
         *operation,
+        contingency_item(operation, price),
         *disposal_items(quantities, back, time, price),
         *sales_items(quantities, back, time, price),
         *land_and_space_items(quantities, airspace, time, price),
@@ -97,10 +98,11 @@ def spread_over_start(amount: FloatArray, time: Timetable) -> FloatArray:
 
 
 def contingency_item(items: Sequence[CashItem], price: Prices) -> CashItem:
-    """Return the contingency on some lines, spread as they are."""
+    """Return the contingency on lines of one group, in that group, spread as they are."""
     flow = np.sum([item.flow for item in items], axis=0)
     share = price["money.contingency_share"][:, None]
-    return CashItem("contingency", "Contingency", "capital", share * flow)
+    group = items[0].group
+    return CashItem(f"contingency_{group}", f"Contingency on {group}", group, share * flow)
 
 
 def _renewals(time: Timetable, price: Prices) -> FloatArray:
@@ -117,7 +119,8 @@ def _salvage(time: Timetable, price: Prices) -> FloatArray:
 
 
 def operation_items(quantities: Quantities, time: Timetable, price: Prices) -> tuple[CashItem, ...]:
-    """Return what running the works costs: by m3 dug, by tonne through the plant, and by year."""
+    """Return what running the works costs: by m3 dug, by tonne, by hour of the plant, by year."""
+    plant_hours = quantities.waste_t / price["plant.capacity_t_y"] * price["plant.working_hours_y"]
     digging: tuple[Total, ...] = (
         ("digging", "Digging", quantities.dug_m3 * price["money.dig_cost_per_m3"]),
         (
@@ -132,9 +135,18 @@ def operation_items(quantities: Quantities, time: Timetable, price: Prices) -> t
             "Screening and sorting",
             quantities.waste_t * price["money.sorting_cost_per_t"],
         ),
+        (
+            "plant_hours",
+            "Crew and machines paid by the hour",
+            plant_hours * price["money.plant_cost_per_h"],
+        ),
         ("drying", "Drying", quantities.dried_t * price["money.drying_cost_per_t"]),
         ("power", "Electricity", quantities.power_mwh * price["money.power_per_mwh"]),
-        ("heat", "Bought heat", quantities.heat_mwh * price["money.heat_per_mwh"]),
+        (
+            "heat",
+            "Bought heat, for drying and exhaust air",
+            quantities.heat_mwh * price["money.heat_per_mwh"],
+        ),
     )
     running = -price["money.fixed_cost_per_y"][:, None] * time.years_dug
     return (

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from reclaim.appraisal.courses import COURSES, Course, compare_courses
 from reclaim.appraisal.dig_limit import BestPart, best_part, quantities_of_part
@@ -19,12 +19,17 @@ from reclaim.appraisal.stage_gate import StageGate, stage_gate
 from reclaim.assumptions import Draws
 
 if TYPE_CHECKING:
-    from collections.abc import Collection, Mapping, Sequence
+    from collections.abc import Callable, Collection, Mapping, Sequence
+
+    import numpy as np
+    from numpy.typing import NDArray
 
     from reclaim.appraisal.appraisal import Appraisal
     from reclaim.appraisal.quantities import Quantities
     from reclaim.assumptions import Assumption
     from reclaim.ground import Excavation
+
+    FloatArray = NDArray[np.floating[Any]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,7 +57,8 @@ class Comparison:
     part
         The part of the dig that is worth most.
     courses, course_draws
-        Courses of action, of the best estimate and of all draws.
+        Courses of action, of the best estimate and of all draws; of draws the first course alone
+        has its methane by year.
     readings, reading_draws
         The base reading of mining and the conservative ones, likewise.
     blocks
@@ -73,15 +79,62 @@ class Comparison:
     gate: StageGate
 
 
+def side_by_side(
+    excavation: Excavation,
+    part: BestPart,
+    bill: Bill,
+    climate: str,
+    price: Prices,
+    *,
+    courses: Sequence[str] = tuple(COURSES),
+    closed_months: Collection[int] = (),
+    discount_convention: str = "constant",
+) -> tuple[tuple[Course, ...], tuple[Reading, ...]]:
+    """Work out courses of action and readings of mining, of the best estimate or of draws.
+
+    Parameters
+    ----------
+    excavation, part
+        Waste by zone and lift, and the part that is worth most by the best estimate.
+    bill
+        Bill of quantities.
+    climate, price
+        The site's, with the draws of `bill`.
+    courses, closed_months, discount_convention
+        As in `compare_courses`.
+
+    Returns
+    -------
+    The courses, and the base and the conservative readings. Of draws the first course alone keeps
+    its methane by year, to save memory.
+
+    Raises
+    ------
+    ValueError
+        As `compare_courses`.
+    """
+    ordered = tuple(name for name in COURSES if name in courses)
+    found = compare_courses(
+        bill.whole,
+        quantities_of_part(part, excavation, bill.zones),
+        climate,
+        price,
+        courses=courses,
+        closed_months=closed_months,
+        discount_convention=discount_convention,
+        methane_of=ordered if price.draws.is_best_estimate else ordered[:1],
+    )
+    return found, conservative_readings(bill.whole, price, closed_months, discount_convention)
+
+
 def compare(
     excavation: Excavation,
     best: Bill,
-    drawn: Bill,
     appraisal: Appraisal,
-    appraisal_draws: Appraisal,
+    npv: FloatArray,
     climate: str,
     assumptions: Mapping[str, Assumption],
-    draws: Draws,
+    drawn: Callable[[BestPart], tuple[tuple[Course, ...], tuple[Reading, ...]]],
     *,
     courses: Sequence[str] = tuple(COURSES),
     closed_months: Collection[int] = (),
@@ -93,14 +146,14 @@ def compare(
     ----------
     excavation
         Waste and cover by zone and lift.
-    best, drawn
-        Bills of quantities of the best estimate and of the draws.
-    appraisal, appraisal_draws
-        Of mining the whole, likewise.
+    best, appraisal
+        Bill of quantities and appraisal of mining the whole, best estimate.
+    npv
+        Of mining the whole, by draw.
     climate, assumptions
         The site's.
-    draws
-        Source of the draws of `drawn`.
+    drawn
+        Gives what `side_by_side` finds for the draws, for the part that is worth most.
     courses, closed_months, discount_convention
         As in `compare_courses`.
 
@@ -109,30 +162,26 @@ def compare(
     ValueError
         As `compare_courses`.
     """
-    price, prices = Prices(assumptions, Draws.best_estimate()), Prices(assumptions, draws)
+    price = Prices(assumptions, Draws.best_estimate())
     part = best_part(excavation, best.zones, price, closed_months)
-
-    def courses_of(bill: Bill, money: Prices) -> tuple[Course, ...]:
-        return compare_courses(
-            bill.whole,
-            quantities_of_part(part, excavation, bill.zones),
-            climate,
-            money,
-            courses=courses,
-            closed_months=closed_months,
-            discount_convention=discount_convention,
-        )
-
-    readings = conservative_readings(best.whole, price, closed_months, discount_convention)
+    found, readings = side_by_side(
+        excavation,
+        part,
+        best,
+        climate,
+        price,
+        courses=courses,
+        closed_months=closed_months,
+        discount_convention=discount_convention,
+    )
+    course_draws, reading_draws = drawn(part)
     return Comparison(
         part=part,
-        courses=courses_of(best, price),
-        course_draws=courses_of(drawn, prices),
+        courses=found,
+        course_draws=course_draws,
         readings=readings,
-        reading_draws=conservative_readings(
-            drawn.whole, prices, closed_months, discount_convention
-        ),
+        reading_draws=reading_draws,
         blocks=block_times(excavation, appraisal.time),
         outside=outside_view(best.whole, appraisal, assumptions, price),
-        gate=stage_gate(appraisal_draws.npv, readings, appraisal.breakeven, assumptions, price),
+        gate=stage_gate(npv, readings, appraisal.breakeven, assumptions, price),
     )

@@ -30,6 +30,7 @@ from reclaim.appraisal.cash_flow import (
     spread_over_start,
 )
 from reclaim.appraisal.schedule import Timetable, dig_schedule
+from reclaim.assumptions.records import joined, without_columns
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Sequence
@@ -120,7 +121,7 @@ def compare_courses(
     courses: Sequence[str] = tuple(COURSES),
     closed_months: Collection[int] = (),
     discount_convention: str = "constant",
-    keep_methane: bool = True,
+    methane_of: Collection[str] = tuple(COURSES),
 ) -> tuple[Course, ...]:
     """Work out courses of action on one basis.
 
@@ -139,8 +140,8 @@ def compare_courses(
         it.
     closed_months, discount_convention
         As in `appraise`.
-    keep_methane
-        False drops the methane by year from what is returned; for very many draws.
+    methane_of
+        Courses whose methane by year is kept in what is returned; fewer for very many draws.
 
     Returns
     -------
@@ -189,36 +190,18 @@ def compare_courses(
                     duration_years=plan.duration_years,
                     truck_trips=plan.road_t / site.price["options.truck_payload_t"],
                     waste_m3=plan.waste_m3,
-                    carbon=plan.carbon if keep_methane else _without_years(plan.carbon),
+                    carbon=plan.carbon
+                    if name in methane_of
+                    else without_columns(plan.carbon, ["methane_t"]),
                 )
             )
-    return tuple(_joined(parts[name]) for name in wanted)
-
-
-def _without_years(carbon: Carbon) -> Carbon:
-    kept = {item.name: getattr(carbon, item.name) for item in fields(Carbon)}
-    return Carbon(**{**kept, "methane_t": np.empty((carbon.methane_t.shape[0], 0))})
+    return tuple(joined(parts[name]) for name in wanted)
 
 
 def _worth(plan: _Plan, factors: FloatArray) -> FloatArray:
     n_years = plan.items[0].flow.shape[1]
     net = np.sum([item.flow for item in plan.items], axis=0)
     return np.asarray((net * factors[:, :n_years]).sum(axis=1))
-
-
-def _joined(courses: list[Course]) -> Course:
-    first = courses[0]
-    arrays = {
-        item.name: np.concatenate([getattr(course, item.name) for course in courses])
-        for item in fields(Course)
-        if item.name not in ("name", "label", "carbon")
-    }
-    return Course(
-        name=first.name,
-        label=first.label,
-        carbon=Carbon.joined([course.carbon for course in courses]),
-        **arrays,
-    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -332,7 +315,7 @@ class _Site:
                 -spread_over_start(price["money.mobilisation_cost"], time),
             ),
         )
-        without_plant = {"sorting", "drying", "power", "heat"}
+        without_plant = {"sorting", "plant_hours", "drying", "power", "heat"}
         works = tuple(
             item for item in operation_items(dug, time, price) if item.name not in without_plant
         )
@@ -350,8 +333,9 @@ class _Site:
         )
         items = (
             *start,
-            contingency_item((*start, *works), price),
+            contingency_item(start, price),
             *works,
+            contingency_item(works, price),
             *away,
             *land_and_space_items(dug, space, time, price),
             self._aftercare_until_done(dug.area_m2, time),

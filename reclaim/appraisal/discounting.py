@@ -14,6 +14,7 @@ FloatArray = NDArray[np.floating[Any]]
 # Range of rates searched for a return, as log(1 + rate): -90 per cent to 1 000 per cent a year.
 _LOG_RATES = np.linspace(np.log(0.1), np.log(11.0), 481)
 _HALVINGS = 80
+_FLOWS_AT_ONCE = 4096
 
 
 def net_present_value(flow: FloatArray, rate: FloatArray) -> FloatArray:
@@ -152,19 +153,31 @@ def internal_rate_of_return(flow: FloatArray) -> tuple[FloatArray, NDArray[np.in
     Flows that change sign more than once can have several rates; none of them means anything
     (Brealey and Myers, ch. 5), so none is given. Bisection inside the bracket found.
     """
+    rate = np.full(flow.shape[0], np.nan)
+    roots = np.zeros(flow.shape[0], dtype=int)
+    for start in range(0, flow.shape[0], _FLOWS_AT_ONCE):
+        rows = slice(start, start + _FLOWS_AT_ONCE)
+        rate[rows], roots[rows] = _rates_of_return(np.asarray(flow[rows], dtype=float))
+    return rate, roots
+
+
+def _rates_of_return(flow: FloatArray) -> tuple[FloatArray, NDArray[np.int_]]:
     growth = np.exp(-_LOG_RATES)
     values = flow @ growth[None, :] ** np.arange(flow.shape[1])[:, None]
-    signs = np.where(values >= 0, 1, -1)
-    changes = signs[:, 1:] != signs[:, :-1]
+    above = values >= 0
+    changes = above[:, 1:] != above[:, :-1]
     roots = np.where(np.any(flow != 0, axis=1), changes.sum(axis=1), 0)
-    first = changes.argmax(axis=1)
-    low, high = _LOG_RATES[first], _LOG_RATES[first + 1]
-    sign_low = signs[np.arange(flow.shape[0]), first]
+    single = np.flatnonzero(roots == 1)
+    place = changes[single].argmax(axis=1)
+    low, high = _LOG_RATES[place], _LOG_RATES[place + 1]
+    above_low = above[single, place]
     for _ in range(_HALVINGS):
         middle = (low + high) / 2
-        same = np.where(_value_at(flow, middle) >= 0, 1, -1) == sign_low
+        same = (_value_at(flow[single], middle) >= 0) == above_low
         low, high = np.where(same, middle, low), np.where(same, high, middle)
-    return np.where(roots == 1, np.expm1((low + high) / 2), np.nan), roots
+    rate = np.full(flow.shape[0], np.nan)
+    rate[single] = np.expm1((low + high) / 2)
+    return rate, roots
 
 
 def _value_at(flow: FloatArray, log_rate: FloatArray) -> FloatArray:

@@ -9,6 +9,7 @@ from reclaim.appraisal.prices import Prices
 from reclaim.assumptions import Draws
 from reclaim.reference import sources
 from reclaim.site import Findings
+from reclaim.site.settings import limit
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -56,14 +57,18 @@ def appraisal_checks(
 
 
 def _pace(appraisal: Appraisal, waste_t: float, price: Prices, findings: Findings) -> None:
-    """Note where the diggers could do more than the plant takes."""
+    """Say where the diggers could do more than the plant takes, and warn where it takes long."""
     dug_m3_y = float((price["schedule.dig_rate_m3_d"] * price["schedule.working_days_y"])[0])
     digs_t_y = dug_m3_y * waste_t / float(appraisal.airspace.opened_m3[0])
     takes_t_y = float(price["plant.capacity_t_y"][0])
-    if digs_t_y > takes_t_y:
-        findings.note(
-            "plant.capacity_t_y",
-            f"The plant takes {takes_t_y:,.0f} t a year where {digs_t_y:,.0f} t could be dug; it "
-            f"sets the pace, and the works take {float(appraisal.duration_years[0]):.1f} years.",
-            "A larger plant, or less digging at a time, would fit better.",
-        )
+    years = float(appraisal.duration_years[0])
+    if digs_t_y <= takes_t_y:
+        return
+    long = years > limit("long_works_years")
+    (findings.warn if long else findings.note)(
+        "plant.capacity_t_y",
+        f"The plant takes {takes_t_y:,.0f} t a year where {digs_t_y:,.0f} t could be dug; it "
+        f"sets the pace, and the works take {years:.1f} years"
+        + (f", longer than {limit('long_works_years'):.0f}." if long else "."),
+        "A larger plant, or less digging at a time, would fit better.",
+    )

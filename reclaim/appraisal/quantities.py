@@ -49,7 +49,8 @@ class Quantities:
     aluminium_t, other_nonferrous_t
         Metal in the non-ferrous product [t].
     dried_t, power_mwh, heat_mwh
-        Wet mass to the dryer [t], electricity and bought heat [MWh].
+        Wet mass to the dryer [t], electricity, and heat bought for drying and for treating the
+        exhaust air [MWh].
     rotting_c_t
         Carbon in the ground that still rots, by decay class [t], ``(n_draws, n_classes)``.
     rotting_residue_c_t, rotting_soil_c_t
@@ -180,7 +181,7 @@ def quantities_of(
         other_nonferrous_t=nonferrous[:, at["other_nonferrous"]],
         dried_t=products.drying.feed_t,
         power_mwh=products.power_mwh,
-        heat_mwh=products.drying.heat_bought_mwh,
+        heat_mwh=products.drying.heat_bought_mwh + products.drying.air_treatment_mwh,
         rotting_c_t=_by_class(feed.dry_t * rotting),
         rotting_residue_c_t=_by_class(_product_dry(products, "residue") * rotting),
         rotting_soil_c_t=_by_class(_product_dry(products, "soil") * rotting),

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from reclaim.assumptions import Assumption, Draws, quantity_assumption
+from reclaim.assumptions.records import cut, joined
 from reclaim.plant.balances import closure
 from reclaim.plant.clinging import Stickiness
 from reclaim.plant.drying import all_drying, drying_terms
@@ -18,7 +19,7 @@ from reclaim.plant.matter import ROTTING, STABLE, WATER, matter_of, wet_t
 from reclaim.plant.particle_size import SIZE_SHARES, group_sizes, top_sizes
 from reclaim.plant.products import Products, Stream, targets
 from reclaim.plant.quality import between_lots, loose_density, product_quality, split_properties
-from reclaim.plant.rows import RowDraws, cut, joined
+from reclaim.plant.rows import RowDraws
 from reclaim.reference import material_names, quantity_of, read_rows
 
 if TYPE_CHECKING:
@@ -76,7 +77,7 @@ def run_line(
         block = slice(start, min(start + _BLOCK, n_rows))
         rows = RowDraws(draws, np.arange(block.start, block.stop) // per_draw, probabilities)
         parts.append(_Run(_rows_of(feed, block), line, assumptions, rows).products())
-    return joined(parts)  # type: ignore[no-any-return]
+    return joined(parts)
 
 
 def _rows_of(feed: Feed, block: slice) -> Feed:

@@ -44,21 +44,21 @@ def check_logs(cores: Cores, files: CoreFiles, findings: Findings) -> None:
     depths = dict(zip(cores.collars["core_id"], cores.collars["depth_m"], strict=True))
     kind, levels = ("water", cores.water) if len(cores.water) else ("collars", cores.collars)
     for row, core, level in zip(levels[ROW], levels["core_id"], levels["water_m"], strict=True):
-        if level > depths[core] + limit("depth_gap_m"):
+        if level > depths.get(core, np.nan) + limit("depth_gap_m"):
             findings.warn(
                 f"{files.name(kind)} row {row}",
                 f"The water level at {level:g} m lies below the hole '{core}' "
-                f"({depths[core]:g} m).",
+                f"({depths.get(core, np.nan):g} m).",
                 "Correct one of the depths, or take the level out of a dry hole.",
             )
     for row, core, depth in zip(
         cores.gas[ROW], cores.gas["core_id"], cores.gas["depth_m"], strict=True
     ):
-        if depth > depths[core] + limit("depth_gap_m"):
+        if depth > depths.get(core, np.nan) + limit("depth_gap_m"):
             findings.warn(
                 f"{files.name('gas')} row {row}",
                 f"The gas reading at {depth:g} m lies below the hole '{core}' "
-                f"({depths[core]:g} m).",
+                f"({depths.get(core, np.nan):g} m).",
                 "Correct one of the depths.",
             )
 

@@ -83,11 +83,18 @@ def open_survey(
 
 
 def open_base(
-    path: Path, written: str, grid: Grid, unit_m: float, findings: Findings
+    path: Path,
+    written: str,
+    grid: Grid,
+    unit_m: float,
+    findings: Findings,
+    *,
+    called: str = "base",
 ) -> RasterSurface | None:
     """Read the header of a base raster and place it on the grid; None where it cannot serve.
 
-    A raster without a CRS is taken to be in the survey's, with a warning.
+    A raster without a CRS is taken to be in the survey's, with a warning. Messages say what the
+    surface is `called`.
     """
     from pyproj import CRS
 
@@ -98,7 +105,7 @@ def open_base(
     if header.crs is None:
         findings.warn(
             written,
-            "The base does not say which coordinate system it is in.",
+            f"The {called} does not say which coordinate system it is in.",
             f"It was taken to be in the survey's, {survey_crs.name}; write it into the file.",
         )
     crs = header.crs or survey_crs
@@ -107,7 +114,7 @@ def open_base(
     if not _meets(header, crs, grid):
         findings.error(
             written,
-            "The base lies wholly outside the survey.",
+            f"The {called} lies wholly outside the survey.",
             "Check the coordinate systems of both files.",
         )
         return None

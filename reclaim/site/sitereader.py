@@ -186,7 +186,7 @@ class SiteReader:
         return found
 
     def _surface_request(self, kind: str, files: Mapping[str, Path]) -> SurfaceRequest:
-        """Return what the site file says of the survey or the base."""
+        """Return what the site file says of the survey, the base or the restored ground."""
         surfaces = self._surfaces
         is_survey = kind == "survey"
         return SurfaceRequest(
@@ -205,6 +205,7 @@ class SiteReader:
             ),
             breaklines=files.get(f"{kind}_breaklines"),
             breaklines_written=self.shown(f"{kind}_breaklines"),
+            called="target of the restoration" if kind == "restoration" else kind,
         )
 
     def open_survey(self, files: Mapping[str, Path]) -> tuple[Grid, Surface] | None:
@@ -336,9 +337,8 @@ class SiteReader:
                 f"{self.file.path.name} [surfaces] vertical_unit",
                 f"Elevations and depths of surfaces and core tables were read as {unit}.",
             )
-        before = len(self.findings.errors)
         cores = read_cores(core_files, self.findings)
-        if cores is not None and len(self.findings.errors) == before:
+        if cores is not None:
             check_logs(cores, core_files, self.findings)
             check_methods(cores, core_files.name("collars"), self.findings)
         return cores

@@ -56,6 +56,8 @@ class SurfaceRequest:
         Further files of the same points, each with its path as written.
     breaklines, breaklines_written
         File with lines that the surface must follow, or None.
+    called
+        What the surface is, in words that follow "the".
     """
 
     path: Path
@@ -69,6 +71,7 @@ class SurfaceRequest:
     tiles: tuple[tuple[Path, str], ...] = ()
     breaklines: Path | None = None
     breaklines_written: str = ""
+    called: str = "base"
 
     @property
     def form(self) -> str:
@@ -117,13 +120,15 @@ def open_survey(request: SurfaceRequest, findings: Findings) -> tuple[Grid, Surf
 
 
 def open_base(request: SurfaceRequest, grid: Grid, findings: Findings) -> Surface | None:
-    """Return the base on the survey's grid; None where the file cannot serve."""
+    """Return the base, or another surface, on the survey's grid; None where it cannot serve."""
     from pyproj import CRS
 
     if not _breaklines_fit(request, findings):
         return None
     if request.form == "raster":
-        return rasterfile.open_base(request.path, request.written, grid, request.unit_m, findings)
+        return rasterfile.open_base(
+            request.path, request.written, grid, request.unit_m, findings, called=request.called
+        )
     source = _open(request, findings)
     if source is None:
         return None

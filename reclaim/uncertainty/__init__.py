@@ -6,7 +6,7 @@ Does not do: any model of its own; it knows nothing of waste.
 """
 
 from reclaim.uncertainty.bands import Band, band, chance_above
-from reclaim.uncertainty.chunks import joined, run_in_chunks
+from reclaim.uncertainty.chunks import run_in_chunks
 from reclaim.uncertainty.convergence import Convergence, precision_of
 from reclaim.uncertainty.indices import Index
 from reclaim.uncertainty.investigations import Investigation, KnownNow, Plan, plans
@@ -47,7 +47,6 @@ __all__ = [
     "chance_above",
     "confidence_of",
     "drivers_of",
-    "joined",
     "knowing_of",
     "names_asked",
     "plans",

@@ -23,6 +23,14 @@ from reclaim.waste.fuel_analysis import (
     net_dry_of_elements,
 )
 from reclaim.waste.heating_value import mix_value, net_as_received, net_dry, net_dry_from_gross
+from reclaim.waste.laboratory import (
+    QUANTITY_WORDS,
+    LabFit,
+    LabMean,
+    laboratory_fits,
+    laboratory_means,
+    to_laboratory,
+)
 from reclaim.waste.log_ratio import (
     aitchison_distance,
     clr,
@@ -55,6 +63,7 @@ from reclaim.waste.statistics import bca_interval, material_statistics, t_interv
 from reclaim.waste.tonnage import feed_from_volumes
 
 __all__ = [
+    "QUANTITY_WORDS",
     "Age",
     "BlockEstimates",
     "Blocks",
@@ -63,6 +72,8 @@ __all__ = [
     "CoreStudy",
     "CoreSummary",
     "Feed",
+    "LabFit",
+    "LabMean",
     "NextCores",
     "Properties",
     "ProximateAnalysis",
@@ -90,6 +101,8 @@ __all__ = [
     "krige_blocks",
     "lab_by_core",
     "lab_summary",
+    "laboratory_fits",
+    "laboratory_means",
     "layer_composites",
     "lift_composites",
     "log_ratio_centre",
@@ -118,6 +131,7 @@ __all__ = [
     "study_pattern",
     "summarise_cores",
     "t_interval",
+    "to_laboratory",
     "undecayed_share",
     "variance_parts",
     "without_bore_bias",

@@ -15,6 +15,7 @@ from reclaim.waste.comparison import depth_trend, outlier_scores, zones_differ
 from reclaim.waste.composites import length_in
 from reclaim.waste.declustering import area_weights, cell_weights, usual_cell_m
 from reclaim.waste.depth_composites import layer_composites, lift_composites
+from reclaim.waste.moisture import measured_moistures
 from reclaim.waste.next_cores import NextCores, next_cores
 from reclaim.waste.sample_size import precision_reached, samples_needed, variance_parts
 from reclaim.waste.size_distribution import size_distribution
@@ -81,6 +82,8 @@ class CoreStudy:
         Kriged laboratory values, one column per quantity and one row per block; empty without.
     next_cores
         Where to core next; None without a dig.
+    moistures
+        Materials that were dried one by one, from `measured_moistures`; no rows otherwise.
     notes
         Plain sentences on what was done and what could not be.
     """
@@ -102,6 +105,7 @@ class CoreStudy:
     block_estimates: BlockEstimates | None
     block_lab: pd.DataFrame
     next_cores: NextCores | None
+    moistures: pd.DataFrame
     notes: tuple[str, ...]
 
 
@@ -175,6 +179,7 @@ def study_cores(
         block_estimates=found,
         block_lab=_block_lab(cores, spatial, blocks),
         next_cores=None if blocks is None else next_cores(spatial, blocks),
+        moistures=measured_moistures(cores),
         notes=_notes(composites, spatial, outline),
     )
 

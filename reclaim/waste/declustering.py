@@ -66,7 +66,7 @@ def cell_weights(places_m: FloatArray, cell_m: float, origins: int = 8) -> Float
     cell_m
         Side of a square [m].
     origins
-        The net is shifted this many times along its diagonal and the weights averaged.
+        The net is shifted this many times along its diagonal and the weights added up.
 
     Returns
     -------
@@ -91,8 +91,8 @@ def cell_weights(places_m: FloatArray, cell_m: float, origins: int = 8) -> Float
         cell = np.floor((places_m - start + cell_m * shift / origins) / cell_m)
         _, member = np.unique(cell, axis=0, return_inverse=True)
         member = member.reshape(-1)
-        weights += 1 / np.bincount(member)[member] / (member.max() + 1)
-    return np.asarray(weights / origins)
+        weights += 1 / np.bincount(member)[member]
+    return np.asarray(weights / weights.sum())
 
 
 def usual_cell_m(places_m: FloatArray, area_m2: float) -> float:

@@ -51,9 +51,7 @@ def without_bore_bias(
     return replace(composition, wet_fraction=fractions, bulk_density_t_m3=density)
 
 
-def bore_shares(
-    composites: CoreComposites, zones: Sequence[str]
-) -> tuple[FloatArray, FloatArray]:
+def bore_shares(composites: CoreComposites, zones: Sequence[str]) -> tuple[FloatArray, FloatArray]:
     """Return how much of each zone's waste narrow bores, and cores of unknown width, stand for.
 
     Returns
@@ -135,8 +133,8 @@ def bore_notes(
         )
     elif narrow:
         notes.append(
-            f"Of {len(composites)} sampled cores {narrow} are narrow bores. The best estimate is as "
-            "read; the range goes to what it is with the reported bias taken off."
+            f"Of {len(composites)} sampled cores {narrow} are narrow bores. The best estimate is "
+            "as read; the range goes to what it is with the reported bias taken off."
         )
     if unknown:
         notes.append(

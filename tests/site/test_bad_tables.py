@@ -121,6 +121,14 @@ def test_several_problems_of_a_table_at_once(site):
         assert any(f"samples.csv row {row}" in message for message in messages), messages
 
 
+def test_a_wrong_word_does_not_hide_wrong_depths(site):
+    site.edit("D,0,0.5,cover", "D,0,0.5,cver", "intervals.csv")
+    site.edit("B,0.5,9.2,waste", "B,0.3,9.2,waste", "intervals.csv")
+    messages = site.errors()
+    assert any("row 11" in message and "'cver'" in message for message in messages), messages
+    assert any("'B' overlap from 0.3 to 0.5 m" in message for message in messages), messages
+
+
 def test_collars_all_in_degrees(site):
     for place in ("500020,5400020", "500100,5400020", "500020,5400080", "500100,5400080"):
         site.edit(place, "15.0,48.7", "collars.csv")

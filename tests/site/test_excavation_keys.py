@@ -56,6 +56,18 @@ def test_benches_and_an_upper_slope_are_read(site):
     assert "licensed engineer" in note.what_to_do
 
 
+def test_benches_narrower_than_a_cell_are_told(site):
+    site.edit(
+        "lift_m = 2.5", "lift_m = 2.5\nside_slope = 1.0\nbench_height_m = 3\nbench_width_m = 0.6"
+    )
+    read = site.read()
+    excavation = measure_site(read)
+    warning, note = ground_checks(read, excavation, studied(read, excavation))
+    assert (warning.level, note.level) == ("warning", "note")
+    assert warning.where == "site.toml [excavation] bench_width_m"
+    assert "0.6 m wide are narrower than the survey's cells of 1 m" in warning.what
+
+
 def no_benches(read) -> dict:
     keys = ("bench_height_m", "bench_width_m", "upper_slope", "upper_slope_depth_m")
     names = [f"excavation.{key}" for key in keys]
@@ -119,6 +131,13 @@ def test_a_target_that_covers_half_is_told(site):
     (check,) = ground_checks(read, excavation, studied(read, excavation))
     assert "unknown on 4,000 m2" in check.what
     assert check.where == "site.toml [excavation] restoration"
+
+
+def test_a_target_far_away_is_not_called_the_base(site):
+    site.edit("lift_m = 2.5", f'{UPRIGHT}\nrestoration = "after.tif"')
+    site.write_raster("after.tif", 1.0, plane, west=5000.0)
+    (message,) = site.errors()
+    assert "target of the restoration lies wholly outside the survey" in message
 
 
 def test_second_opinion_far_off_is_told(site):

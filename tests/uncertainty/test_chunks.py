@@ -9,7 +9,8 @@ import pytest
 
 from reclaim.appraisal import CashItem
 from reclaim.assumptions import CHUNK, Draws
-from reclaim.uncertainty import joined, run_in_chunks
+from reclaim.assumptions.records import joined
+from reclaim.uncertainty import run_in_chunks
 
 
 @dataclass(frozen=True)
@@ -42,8 +43,8 @@ def test_workers_do_not_change_the_result(workers) -> None:
     assert not found.by_year[:CHUNK, 3:].any()
     assert found.worst == 3
     assert found.label == "words"
-    assert [item.group for item in found.items] == ["capital"]
-    np.testing.assert_allclose(found.items[0].flow[:CHUNK, 0], -found.a[:CHUNK], rtol=1e-6)
+    assert [item.name for item in found.items] == ["x", "y"]
+    np.testing.assert_allclose(found.items[1].flow[:CHUNK, 0], -2 * found.a[:CHUNK], rtol=1e-6)
 
 
 def test_one_chunk_is_handed_on_as_it_is() -> None:

@@ -8,6 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from reclaim.appraisal import quantities_of
 from reclaim.assumptions import CHUNK, Draws, correlations_from, stated_assumption
 from reclaim.confidence import draw_range, how_sure
 from reclaim.dig import Dig
@@ -16,7 +17,7 @@ from reclaim.reference import assumption_defaults
 from reclaim.site import read_site
 from reclaim.uncertainty import names_asked, run_in_chunks
 from reclaim.uncertainty.sources import PartlyDrawn, part_of
-from reclaim.waste import core_composites
+from reclaim.waste import core_composites, laboratory_means
 
 DEMO = Path(__file__).parents[2] / "demo_site" / "site.toml"
 
@@ -25,7 +26,8 @@ DEMO = Path(__file__).parents[2] / "demo_site" / "site.toml"
 def dig():
     site = read_site(DEMO)
     excavation, _, _ = _measure(site)
-    return Dig(site, excavation, core_composites(site.cores), None)
+    composites = core_composites(site.cores)
+    return Dig(site, excavation, composites, None, laboratory_means(site.cores, composites))
 
 
 def with_site(dig, *, plan=None, **changes):
@@ -217,3 +219,20 @@ def test_p10_to_p90_holds_the_truth_four_times_in_five(dig) -> None:
         low, high = np.quantile(found, [0.1, 0.9])
         inside += low <= fuel_t <= high
     assert inside / sites == pytest.approx(0.80, abs=3 * np.sqrt(0.8 * 0.2 / sites))
+
+
+def test_what_many_draws_leave_out_changes_no_result(dig) -> None:
+    draws = Draws(200, seed=3)
+    whole, lean = dig.drawn(draws).outcome, dig.drawn_lean(draws).outcome
+    np.testing.assert_array_equal(lean.appraisal.npv, whole.appraisal.npv)
+    np.testing.assert_array_equal(lean.appraisal.net_flow, whole.appraisal.net_flow)
+    np.testing.assert_array_equal(
+        lean.products.heavy_metals_mg_kg, whole.products.heavy_metals_mg_kg
+    )
+    for draw in (lean, whole):
+        (rates, roots) = draw.appraisal.rates_of_return()
+        assert rates.shape == roots.shape == (200,)
+    area = float(dig.excavation.area_m2.sum())
+    bills = [quantities_of(run.volumes, run.feed, run.products, area) for run in (whole, lean)]
+    np.testing.assert_array_equal(bills[0].fuel_fossil_c_t, bills[1].fuel_fossil_c_t)
+    np.testing.assert_array_equal(bills[0].carbon_t, bills[1].carbon_t)

@@ -126,7 +126,9 @@ def feed(assumptions, cores, draws):
     )
     composition = composition_from_cores(cores, ["a", "b"], draws)
     properties = properties_of_site(1961, 1987, 2025, "temperate_wet", assumptions, draws)
-    return composition, feed_from_volumes(volumes, composition, properties, cores.moisture_pattern, assumptions, draws)
+    return composition, feed_from_volumes(
+        volumes, composition, properties, cores.moisture_pattern, assumptions, draws
+    )
 
 
 @pytest.mark.parametrize("draws", [Draws.best_estimate(), Draws(100, seed=2)])
