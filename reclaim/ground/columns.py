@@ -30,10 +30,10 @@ FloatArray = NDArray[np.floating[Any]]
 IntArray = NDArray[np.integer[Any]]
 BoolArray = NDArray[np.bool_]
 
-AHEAD = 4
+AHEAD = 2
 """Windows read before they are needed, while others are worked on."""
 
-STRIP = 8
+STRIP = 12
 """Tiles side by side that are walked down together, so that GDAL still holds their neighbours."""
 
 Progress = Callable[[int, int], None]
@@ -88,6 +88,12 @@ class Columns:
         """Share of the cell inside the zone [-], shape ``(n,)``."""
         return np.ones(self.survey_m.size) if self.share is None else self.share
 
+    def total(self, values: FloatArray) -> float:
+        """Return the sum of values, each times its column's share of a cell."""
+        if self.share is None:
+            return float(values.sum(dtype=np.float64))
+        return float(np.sum(self.share * values))
+
     def in_double(self) -> Columns:
         """Return the same columns in double precision."""
         if {self.survey_m.dtype, self.base_m.dtype, self.dig_m.dtype} == {np.dtype(np.float64)}:
@@ -115,6 +121,51 @@ class Columns:
             _only(self.right, chosen),
             _only(self.up, chosen),
         )
+
+
+def joined(parts: Sequence[Columns], window: Window) -> Columns:
+    """Return the boundary pieces of one zone from several windows as columns of a wider window.
+
+    A pass over many short arrays costs more for its calls than for its numbers.
+    """
+    counts = [part.survey_m.size for part in parts]
+    places = []
+    for part in parts:
+        row, column = np.divmod(part.cells, part.window.columns)
+        row, column = (
+            row + part.window.row - window.row,
+            column + part.window.column - window.column,
+        )
+        places.append(row * window.columns + column)
+    base_m = np.concatenate([part.base_m for part in parts])
+    sloped = any(part.dig_m is not part.base_m for part in parts)
+    return Columns(
+        parts[0].zone,
+        window,
+        np.concatenate(places),
+        np.concatenate([part.shares for part in parts]),
+        np.concatenate([part.survey_m for part in parts]),
+        base_m,
+        np.concatenate([part.dig_m for part in parts]) if sloped else base_m,
+        tuple(
+            _side_by_side(each, counts)
+            for each in zip(*(part.others_m for part in parts), strict=True)
+        ),
+        _side_by_side([part.right for part in parts], counts),
+        _side_by_side([part.up for part in parts], counts),
+    )
+
+
+def _side_by_side(
+    values: Sequence[FloatArray | float], counts: Sequence[int]
+) -> FloatArray | float:
+    """Return the values of all parts, one number where all have the same one."""
+    numbers = {each for each in values if not isinstance(each, np.ndarray)}
+    if len(numbers) == 1 and not any(isinstance(each, np.ndarray) for each in values):
+        return numbers.pop()
+    return np.concatenate(
+        [np.broadcast_to(each, count) for each, count in zip(values, counts, strict=True)]
+    )
 
 
 def _only(values: FloatArray | float, chosen: BoolArray) -> FloatArray | float:
@@ -178,45 +229,93 @@ def columns(
             rim = rim_of(layout.footprint.outline, grid, read[0], side_slope)
         # Closed before the surfaces are, also when the caller stops half-way.
         ahead = opened.enter_context(closing(_read_ahead(layout, read)))
-        for done, (window, values, margin) in enumerate(ahead, start=1):
+        for done, tile in enumerate(ahead, start=1):
             for number, zone in enumerate(zones):
-                whole = _whole(number, zone, window, values, margin)
+                whole = _whole(number, zone, tile)
                 if whole is not None:
                     yield _dug(whole, rim, grid)
-                pieces = zone.pieces_in(window)
-                if pieces.size:
-                    part = _pieces(number, zone, window, values, pieces)
-                    yield _dug(part, rim, grid)
+                if tile.pieces[number].size:
+                    yield _dug(_pieces(number, zone, tile), rim, grid)
             if progress is not None:
                 progress(done, len(layout.windows))
 
 
-def _read_ahead(
-    layout: Layout, read: list[Reader]
-) -> Generator[tuple[Window, list[FloatArray], int]]:
-    """Yield each window with the values of all surfaces, and the margin of cells around them.
+@dataclass(frozen=True, slots=True)
+class _Tile:
+    """A window as read.
 
-    Gradients at the boundary need one cell more on every side; other windows have no margin.
+    Attributes
+    ----------
+    window, values
+        Where the columns are, and the values of each surface there.
+    pieces
+        Positions of the window's boundary cells in each zone.
+    wider, framed
+        The window with the neighbours of its boundary cells, which gradients need, and the values
+        there. It is one cell wider on the sides that such a cell touches and no wider elsewhere:
+        a row of cells next door costs a tile to be unpacked.
     """
 
-    def of(window: Window) -> tuple[Window, list[FloatArray], int]:
-        margin = int(any(zone.pieces_in(window).size for zone in layout.zones))
-        wider = Window(
-            window.row - margin,
-            window.column - margin,
-            window.rows + 2 * margin,
-            window.columns + 2 * margin,
-        )
-        return window, [one(wider) for one in read], margin
+    window: Window
+    values: list[FloatArray]
+    pieces: list[IntArray]
+    wider: Window
+    framed: list[FloatArray]
+
+
+def _read_ahead(layout: Layout, read: list[Reader]) -> Generator[_Tile]:
+    """Yield each window with the values of all surfaces."""
+
+    def of(window: Window) -> _Tile:
+        pieces = [zone.pieces_in(window) for zone in layout.zones]
+        wider = window
+        for zone, chosen in zip(layout.zones, pieces, strict=True):
+            if chosen.size:
+                wider = _with_neighbours(wider, zone.row[chosen], zone.column[chosen])
+        values = [one(window) for one in read]
+        framed = [
+            _framed(one, window, inner, wider) for one, inner in zip(read, values, strict=True)
+        ]
+        return _Tile(window, values, pieces, wider, framed)
 
     with ThreadPoolExecutor(max_workers=1) as reading:
-        ahead: deque[Future[tuple[Window, list[FloatArray], int]]] = deque()
+        ahead: deque[Future[_Tile]] = deque()
         for window in layout.windows:
             ahead.append(reading.submit(of, window))
             if len(ahead) > AHEAD:
                 yield ahead.popleft().result()
         while ahead:
             yield ahead.popleft().result()
+
+
+def _with_neighbours(window: Window, row: IntArray, column: IntArray) -> Window:
+    """Return a window widened so that it holds the four neighbours of cells inside it."""
+    top, left = min(window.row, int(row.min()) - 1), min(window.column, int(column.min()) - 1)
+    bottom = max(window.row + window.rows, int(row.max()) + 2)
+    end = max(window.column + window.columns, int(column.max()) + 2)
+    return Window(top, left, bottom - top, end - left)
+
+
+def _framed(read: Reader, window: Window, values: FloatArray, wider: Window) -> FloatArray:
+    """Return the values of a window and of the rows and columns beside it; NaN in the corners.
+
+    Read side by side: GDAL looks a tile up again for every row of a window that spans several.
+    """
+    if wider == window:
+        return values
+    if _repeats(values):
+        return read(wider)
+    top, left = window.row - wider.row, window.column - wider.column
+    bottom, end = top + window.rows, left + window.columns
+    framed = np.full((wider.rows, wider.columns), np.nan, dtype=values.dtype)
+    framed[top:bottom, left:end] = values
+    for row in {0, wider.rows - 1} - {top, bottom - 1}:
+        beside = Window(wider.row + row, window.column, 1, window.columns)
+        framed[row, left:end] = read(beside)[0]
+    for column in {0, wider.columns - 1} - {left, end - 1}:
+        beside = Window(window.row, wider.column + column, window.rows, 1)
+        framed[top:bottom, column] = read(beside)[:, 0]
+    return framed
 
 
 def _around(zones: Sequence[Coverage]) -> Window:
@@ -241,39 +340,44 @@ def _windows(zones: Sequence[Coverage], extent: Window) -> Iterator[Window]:
         yield Window(top, left, bottom - top, end - left)
 
 
-def _whole(
-    number: int, zone: Coverage, window: Window, values: list[FloatArray], margin: int
-) -> Columns | None:
+def _whole(number: int, zone: Coverage, tile: _Tile) -> Columns | None:
     """Return the columns of a window's whole cells, None where there are none."""
+    window = tile.window
     place = zone.whole_in(window)
     if place is not None and place.size == 0:
         return None
-    if margin:
-        values = [each[1:-1, 1:-1] for each in values]
-    survey_m, base_m = (_chosen(each, place) for each in values[:2])
-    # Where all strides are 0 the array repeats one number.
+    survey_m, base_m = (_chosen(each, place) for each in tile.values[:2])
     others_m = tuple(
-        _chosen(each, place) if any(each.strides) else float(each[0, 0]) for each in values[2:]
+        float(each[0, 0]) if _repeats(each) else _chosen(each, place) for each in tile.values[2:]
     )
     return Columns(number, window, place, None, survey_m, base_m, base_m, others_m)
+
+
+def _repeats(values: FloatArray) -> bool:
+    """Tell whether an array repeats one number, as that of a constant surface does."""
+    return not any(values.strides)
 
 
 def _chosen(values: FloatArray, place: IntArray | None) -> FloatArray:
     """Return the values at flat positions, all of them where None."""
     flat = values.reshape(-1)
-    return flat if place is None else flat[place]
+    return flat if place is None else flat.take(place)
 
 
-def _pieces(
-    number: int, zone: Coverage, window: Window, values: list[FloatArray], chosen: IntArray
-) -> Columns:
+def _pieces(number: int, zone: Coverage, tile: _Tile) -> Columns:
     """Return the columns of a window's boundary pieces, at their centroids."""
-    row, column = zone.row[chosen] - window.row, zone.column[chosen] - window.column
+    window, wider, chosen = tile.window, tile.wider, tile.pieces[number]
+    row, column = zone.row[chosen], zone.column[chosen]
     right, up = zone.right[chosen], zone.up[chosen]
-    at = [linear_in_cell(each, row + 1, column + 1, right, up) for each in values]
-    place = row * window.columns + column
+
+    def at(values: FloatArray) -> FloatArray:
+        return linear_in_cell(values, row - wider.row, column - wider.column, right, up)
+
+    survey_m, base_m = (at(each) for each in tile.framed[:2])
+    others_m = tuple(float(each[0, 0]) if _repeats(each) else at(each) for each in tile.framed[2:])
+    place = (row - window.row) * window.columns + column - window.column
     return Columns(
-        number, window, place, zone.share[chosen], at[0], at[1], at[1], tuple(at[2:]), right, up
+        number, window, place, zone.share[chosen], survey_m, base_m, base_m, others_m, right, up
     )
 
 

@@ -85,15 +85,15 @@ class Coverage:
         None where all of them do.
         """
         first, last = np.searchsorted(self.span_row, [window.row, window.row + window.rows])
-        row = self.span_row[first:last] - window.row
-        start = np.clip(self.span_start[first:last] - window.column, 0, window.columns)
-        count = np.clip(self.span_end[first:last] - window.column, 0, window.columns) - start
-        count = np.maximum(count, 0)
+        start = np.maximum(self.span_start[first:last], window.column)
+        end = np.minimum(self.span_end[first:last], window.column + window.columns)
+        count = np.maximum(end - start, 0)
         total = int(count.sum())
         if total == window.rows * window.columns:
             return None
+        place = (self.span_row[first:last] - window.row) * window.columns + start - window.column
         before = np.cumsum(count) - count
-        return np.repeat(row * window.columns + start - before, count) + np.arange(total)
+        return np.repeat(place - before, count) + np.arange(total)
 
     def tiles(self, size: int) -> set[tuple[int, int]]:
         """Return row and column of the square tiles that hold a cell, in tiles of `size` cells."""

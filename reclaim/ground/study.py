@@ -133,7 +133,18 @@ def ground_checks(site: Site, excavation: Excavation, study: GroundStudy) -> tup
             "m3.",
             "Look at the sections for voids or steps; the estimate goes on with the grid.",
         )
-    if side_slope_of(site).has_benches:
+    slope = side_slope_of(site)
+    cell_m = max(site.grid.cell_x_m, site.grid.cell_y_m)
+    if slope.has_benches and slope.bench_width_m < cell_m:
+        findings.warn(
+            f"{site.path.name} [excavation] bench_width_m",
+            f"Benches {slope.bench_width_m:g} m wide are narrower than the survey's cells of "
+            f"{cell_m:g} m; their steps are drawn roughly, and the volume under the slopes with "
+            "them.",
+            "Give a survey with cells no wider than a bench, or one flatter face in place of the "
+            "steps.",
+        )
+    if slope.has_benches:
         findings.note(
             f"{site.path.name} [excavation] bench_width_m",
             "Benches are drawn as asked for; that says nothing about whether they stand.",

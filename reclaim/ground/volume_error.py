@@ -162,16 +162,14 @@ def covariance_integral(
     FFT) times the correlation at that lag, averaged over the two cells: with many points at
     short lags, so that a range shorter than a cell is not overstated, with four at others.
     """
-    from scipy.fft import irfft2, next_fast_len, rfft2
-
     if not area_m2.any():
         return 0.0
     rows, columns = area_m2.shape
     reach_rows = min(rows - 1, int(range_m / cell_y_m) + 1)
     reach_columns = min(columns - 1, int(range_m / cell_x_m) + 1)
-    shape = next_fast_len(rows + reach_rows, real=True), next_fast_len(columns + reach_columns)
-    spectrum = rfft2(area_m2, s=shape)
-    pairs = irfft2(spectrum.real**2 + spectrum.imag**2, s=shape)
+    shape = _padded(rows + reach_rows), _padded(columns + reach_columns)
+    spectrum = np.fft.rfft2(area_m2, s=shape)
+    pairs = np.fft.irfft2(spectrum.real**2 + spectrum.imag**2, s=shape)
     down, across = np.arange(reach_rows + 1), np.arange(-reach_columns, reach_columns + 1)
     two_points = np.array([-1, 1]) / np.sqrt(6), np.array([0.5, 0.5])
     rho = _between_cells(down, across, cell_x_m, cell_y_m, range_m, two_points)
@@ -181,6 +179,11 @@ def covariance_integral(
     )
     twice = np.where(down == 0, 1.0, 2.0)[:, None]
     return max(0.0, float(np.sum(twice * rho * pairs[down][:, across])))
+
+
+def _padded(length: int) -> int:
+    """Return the next multiple of 64, so that the FFT never meets a large prime."""
+    return -(-length // 64) * 64
 
 
 def spherical(distance_m: FloatArray, range_m: float) -> FloatArray:

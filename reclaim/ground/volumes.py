@@ -13,8 +13,9 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from reclaim.ground.columns import Columns, Layout, Progress, columns
+from reclaim.ground.columns import Columns, Layout, Progress, columns, joined
 from reclaim.ground.excavation import Excavation, LiftsBy
+from reclaim.ground.lift_volumes import Heights, UnderSurface
 from reclaim.ground.side_slope import SideSlope
 from reclaim.ground.volume_error import DugArea, volume_error
 
@@ -23,6 +24,9 @@ if TYPE_CHECKING:
 
 FloatArray = NDArray[np.floating[Any]]
 BoolArray = NDArray[np.bool_]
+
+PIECES = 1 << 14
+"""Boundary pieces of one zone that are added at a time."""
 
 
 def measure(
@@ -80,11 +84,12 @@ def measure(
         raise ValueError("lift_m must be above 0, overdig_m at least 0.")
     slope = SideSlope.of(side_slope)
     layout = Layout(footprint, grid)
-    ledger = _Ledger(len(footprint.zones), grid.cell_area_m2, lift_m, lifts_by)
     dug = DugArea(layout.extent, grid)
     dug_to_base = dug if slope.upright else DugArea(layout.extent, grid)
+    ledger = _Ledger(layout, lift_m, lifts_by, dug, dug_to_base)
     for part in columns(layout, survey, base, cover, side_slope=side_slope, progress=progress):
-        ledger.add(part, dug, dug_to_base)
+        ledger.add(part)
+    ledger.close()
     base_sds_m: float | FloatArray = base_sd_m
     if base_sd is not None:
         base_sds_m = dug_to_base.at_centres(base_sd, grid, otherwise=base_sd_m)
@@ -114,34 +119,76 @@ def measure(
 
 
 class _Ledger:
-    """Sums of the columns by zone and lift, kept per window until the end."""
+    """Sums of the columns by zone and lift, kept part by part until the end."""
 
-    def __init__(self, n_zones: int, cell_area_m2: float, lift_m: float, lifts_by: LiftsBy) -> None:
-        self._n_zones = n_zones
-        self._by_depth = lifts_by == "depth"
-        self._cell_area_m2 = cell_area_m2
+    def __init__(
+        self,
+        layout: Layout,
+        lift_m: float,
+        lifts_by: LiftsBy,
+        dug: DugArea,
+        dug_to_base: DugArea,
+    ) -> None:
+        self._extent = layout.extent
+        self._n_zones = len(layout.zones)
+        self._cell_area_m2 = layout.grid.cell_area_m2
         self._lift_m = lift_m
+        self._by_depth = lifts_by == "depth"
+        self._dug, self._dug_to_base = dug, dug_to_base
         self._sums: defaultdict[tuple[str, int], list[float]] = defaultdict(list)
-        self._volumes: defaultdict[tuple[int, int], list[tuple[float, float]]] = defaultdict(list)
+        self._waiting: list[list[Columns]] = [[] for _ in layout.zones]
+        self._lifts = [tuple(UnderSurface(lift_m) for _ in range(3)) for _ in layout.zones]
         self.deepest_m = 0.0
+
+    def add(self, part: Columns) -> None:
+        """Add the columns of one zone in one window; boundary pieces wait for others."""
+        if part.share is None:
+            self._add(part)
+            return
+        waiting = self._waiting[part.zone]
+        waiting.append(part)
+        if sum(each.survey_m.size for each in waiting) >= PIECES:
+            self._add_waiting(waiting)
+
+    def close(self) -> None:
+        """Add the boundary pieces that still wait."""
+        for waiting in self._waiting:
+            if waiting:
+                self._add_waiting(waiting)
 
     def by_zone(self, name: str) -> FloatArray:
         """Return one sum by zone [m2 or m3]."""
         return np.array([fsum(self._sums[name, zone]) for zone in range(self._n_zones)])
 
     def lifts(self) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
-        """Return top and bottom of the lifts [m], cover and waste by zone and lift [m3]."""
-        levels = sorted({level for _, level in self._volumes}, reverse=True)
-        numbers = range(levels[0], levels[-1] - 1, -1) if levels else range(0)
-        volumes = np.zeros((2, self._n_zones, len(numbers)))
-        for (zone, level), parts in self._volumes.items():
-            for kind, values in enumerate(zip(*parts, strict=True)):
-                volumes[kind, zone, numbers.index(level)] = fsum(values)
-        bottom_m = np.array(numbers) * self._lift_m
-        return bottom_m + self._lift_m, bottom_m, volumes[0], volumes[1]
+        """Return top and bottom of the lifts [m], cover and waste by zone and lift [m3].
 
-    def add(self, part: Columns, dug: DugArea, dug_to_base: DugArea) -> None:
-        """Add the columns of one zone in one window."""
+        The cover in a lift is what lies in it under the survey less what lies in it under the
+        cover's underside; the waste, that less what lies in it under the bottom of the dig.
+        """
+        held = [number for number, (survey, _, _) in enumerate(self._lifts) if survey.parts]
+        levels = range(0)
+        if held:
+            lowest = min(self._lifts[zone][2].lowest_level for zone in held)
+            highest = max(self._lifts[zone][0].highest_level for zone in held)
+            levels = range(highest, lowest - 1, -1)
+        volumes = np.zeros((2, self._n_zones, len(levels)))
+        for zone in held:
+            slabs = zip(*(each.slabs(levels) for each in self._lifts[zone]), strict=True)
+            for number, (survey, cover_base, bottom) in enumerate(slabs):
+                volumes[0, zone, number] = fsum(np.maximum(survey - cover_base, 0))
+                volumes[1, zone, number] = fsum(np.maximum(cover_base - bottom, 0))
+        volumes *= self._cell_area_m2
+        dug = np.flatnonzero(volumes.any(axis=(0, 1)))
+        used = slice(dug[0], dug[-1] + 1) if dug.size else slice(0)
+        bottom_m = np.array(levels[used]) * self._lift_m
+        return bottom_m + self._lift_m, bottom_m, volumes[0][:, used], volumes[1][:, used]
+
+    def _add_waiting(self, waiting: list[Columns]) -> None:
+        self._add(joined(waiting, self._extent))
+        waiting.clear()
+
+    def _add(self, part: Columns) -> None:
         self._note("area", part.zone, self._area(part))
         part = part.in_double()
         thickness = part.survey_m - part.base_m
@@ -155,101 +202,49 @@ class _Ledger:
             lowest = thickness.min()
         if lowest < 0:
             self._note("inverted", part.zone, self._area(part, thickness < 0))
-        self._add_known(part, thickness, dug, dug_to_base, everywhere=bool(lowest > 0))
+        self._add_known(part, thickness, everywhere=bool(lowest > 0))
 
-    def _add_known(
-        self,
-        part: Columns,
-        thickness: FloatArray,
-        dug: DugArea,
-        dug_to_base: DugArea,
-        *,
-        everywhere: bool,
-    ) -> None:
+    def _add_known(self, part: Columns, thickness: FloatArray, *, everywhere: bool) -> None:
         """Add columns whose surfaces are known; `everywhere` where all reach below the survey."""
-        survey_m, (cover_m,) = part.survey_m, part.others_m
+        bottom_m = part.base_m
         if part.dig_m is part.base_m and everywhere:
-            bottom_m = part.base_m
-            dug.add(part)
-            if dug_to_base is not dug:
-                dug_to_base.add(part)
+            self._dug.add(part)
+            if self._dug_to_base is not self._dug:
+                self._dug_to_base.add(part)
             self._note("to_base", part.zone, self._area(part))
         else:
-            bottom_m = np.minimum(part.dig_m, survey_m)
+            bottom_m = np.minimum(part.dig_m, part.survey_m)
             gross_m = np.maximum(thickness, 0)
-            thickness = survey_m - bottom_m
+            thickness = part.survey_m - bottom_m
             is_dug = thickness > 0
             to_base = is_dug & (part.dig_m <= part.base_m)
-            dug.add(part, is_dug)
-            if dug_to_base is not dug:
-                dug_to_base.add(part, to_base)
+            self._dug.add(part, is_dug)
+            if self._dug_to_base is not self._dug:
+                self._dug_to_base.add(part, to_base)
             self._note("to_base", part.zone, self._area(part, to_base))
-            left = self._sum(part, gross_m - thickness)
+            left = part.total(gross_m - thickness)
             self._note("left", part.zone, left * self._cell_area_m2)
         self.deepest_m = max(self.deepest_m, float(thickness.max()))
+        self._add_lifts(part, thickness, bottom_m)
+
+    def _add_lifts(self, part: Columns, thickness: FloatArray, bottom_m: FloatArray) -> None:
+        """Note what lies under survey, underside of the cover and bottom of the dig."""
+        (cover_m,) = part.others_m
         cover_m = np.maximum(cover_m, 0)
-        cover_base_m = survey_m - cover_m
-        if not np.max(cover_m) <= thickness.min():
-            np.maximum(cover_base_m, bottom_m, out=cover_base_m)
-        self._add_lifts(part, survey_m, cover_base_m, bottom_m)
-
-    def _add_lifts(
-        self, part: Columns, survey_m: FloatArray, cover_base_m: FloatArray, bottom_m: FloatArray
-    ) -> None:
-        """Split cover and waste among the lifts.
-
-        The cover in a lift is what lies in it under the survey less what lies in it under the
-        cover's underside; the waste, that less what lies in it under the bottom of the dig.
-        """
-        surfaces = survey_m, cover_base_m, bottom_m
+        top_m = part.survey_m
         if self._by_depth:
-            surfaces = np.zeros_like(survey_m), cover_base_m - survey_m, bottom_m - survey_m
-        ranges = [(float(each.min()), float(each.max())) for each in surfaces]
-        first = int(np.floor(ranges[2][0] / self._lift_m))
-        last = max(first + 1, int(np.ceil(ranges[0][1] / self._lift_m)))
-        levels_m = np.arange(first, last + 1) * self._lift_m
-        survey, cover_base, bottom = (
-            self._slabs(part, surface_m, lowest, highest, levels_m)
-            for surface_m, (lowest, highest) in zip(surfaces, ranges, strict=True)
-        )
-        cover_m3 = np.maximum(survey - cover_base, 0) * self._cell_area_m2
-        waste_m3 = np.maximum(cover_base - bottom, 0) * self._cell_area_m2
-        for number in np.flatnonzero((cover_m3 > 0) | (waste_m3 > 0)):
-            volumes = float(cover_m3[number]), float(waste_m3[number])
-            self._volumes[part.zone, first + int(number)].append(volumes)
-
-    def _slabs(
-        self,
-        part: Columns,
-        surface_m: FloatArray,
-        lowest: float,
-        highest: float,
-        levels_m: FloatArray,
-    ) -> FloatArray:
-        """Return what lies under a surface between each level and the next, in cells times metres.
-
-        Only levels that the surface itself crosses need a sum over the columns.
-        """
-        weight = surface_m.size if part.share is None else float(part.share.sum())
-        total = self._sum(part, surface_m) - levels_m[0] * weight
-        above = total - (levels_m - levels_m[0]) * weight
-        above[levels_m >= highest] = 0.0
-        for number in np.flatnonzero((levels_m > lowest) & (levels_m < highest)):
-            higher_m = np.maximum(surface_m, levels_m[number])
-            above[number] = self._sum(part, higher_m) - levels_m[number] * weight
-        slabs: FloatArray = -np.diff(above)
-        # Under every surface a full slab is the same number, so that it cancels without a rest.
-        slabs[levels_m[1:] <= lowest] = weight * self._lift_m
-        return slabs
+            top_m, bottom_m = np.zeros_like(thickness), -thickness
+        survey, cover_base, bottom = self._lifts[part.zone]
+        top = Heights.of(part, top_m)
+        survey.add(top)
+        if np.ndim(cover_m) == 0 and cover_m <= thickness.min():
+            cover_base.add(top.lowered(float(cover_m)))
+        else:
+            cover_base.add(Heights.of(part, np.maximum(top_m - cover_m, bottom_m)))
+        bottom.add(Heights.of(part, bottom_m))
 
     def _note(self, name: str, zone: int, value: float) -> None:
         self._sums[name, zone].append(value)
-
-    def _sum(self, part: Columns, values: FloatArray) -> float:
-        """Return the sum of values, each times its column's share of a cell."""
-        if part.share is None:
-            return float(values.sum(dtype=np.float64))
-        return float(np.sum(part.share * values))
 
     def _area(self, part: Columns, chosen: BoolArray | None = None) -> float:
         """Return the plan area of the chosen columns [m2], of all where None."""

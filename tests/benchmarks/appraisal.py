@@ -86,7 +86,7 @@ def main() -> None:
     courses = compare_courses(
         quantities, quantities.times(0.5), "temperate_wet",
         Prices(assumptions, Draws(N_DRAWS, SEED)),
-        keep_methane=False,
+        methane_of=(),
     )  # fmt: skip
     seconds = perf_counter() - start
     print(

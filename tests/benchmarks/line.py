@@ -14,11 +14,12 @@ from typing import NamedTuple
 import numpy as np
 
 from reclaim.assumptions import Draws, default_assumption
+from reclaim.assumptions.records import cut
 from reclaim.plant import run_line
 from reclaim.plant.drying import dry, drying_terms
 from reclaim.plant.particle_size import SIZE_SHARES, group_sizes, shredded_size, top_sizes
 from reclaim.plant.quality import product_quality, split_properties
-from reclaim.plant.rows import RowDraws, cut
+from reclaim.plant.rows import RowDraws
 from reclaim.reference import (
     assumption_defaults,
     data_path,

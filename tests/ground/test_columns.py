@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 import shapely
 
-from reclaim.ground.columns import Layout, columns
+from reclaim.ground.columns import Layout, columns, joined
 from reclaim.ground.known_surfaces import KnownSurface, level, plain_footprint, plane
 from reclaim.ground.point_values import TILE, linear_in_cell, values_at
 from reclaim.site.model import Grid, Window
@@ -45,6 +45,22 @@ def test_windows_are_tiles_that_do_not_overlap():
     cells = sum(window.rows * window.columns for window in layout.windows)
     assert cells == layout.extent.rows * layout.extent.columns == 1701**2
     assert max(window.rows for window in layout.windows) <= TILE
+
+
+def test_pieces_on_the_edge_of_a_window_have_their_neighbours():
+    # The lower side runs along the first row of a tile, so gradients need the tile beyond.
+    outline = shapely.Polygon([(200.3, 2000 - 513.0), (1400.7, 1999 - 512.1), (700.2, 1700.4)])
+    ground = plane(3, 0.5, -0.25, 0, 0)
+    surfaces = KnownSurface(GRID, ground), KnownSurface(GRID, level(0))
+    layout = Layout(plain_footprint(outline), GRID)
+    parts = [part for part in columns(layout, *surfaces, side_slope=0.0) if part.share is not None]
+    for part in (*parts, joined(parts, layout.extent)):
+        row, column = np.divmod(part.cells, part.window.columns)
+        x_m = part.window.column + column + 0.5 + part.right
+        y_m = 2000 - (part.window.row + row + 0.5 - part.up)
+        np.testing.assert_allclose(part.survey_m, ground(x_m, y_m), rtol=0, atol=1e-10)
+    assert sum(part.survey_m.size for part in parts) == layout.zones[0].share.size
+    assert len(parts) > 5
 
 
 def test_a_walk_that_is_broken_off_leaves_nothing_open():

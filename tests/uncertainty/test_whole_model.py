@@ -194,6 +194,8 @@ def test_p10_to_p90_holds_the_truth_four_times_in_five(dig) -> None:
             weight=one,
             samples=one.astype(int),
             sorted_kg=one,
+            narrow=np.zeros(count, dtype=bool),
+            of_unknown_width=np.zeros(count, dtype=bool),
         )
 
     exact = [np.repeat(truth[zone][None], cores, axis=0) for zone in zones]
