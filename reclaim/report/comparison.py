@@ -94,7 +94,8 @@ def compare(first: Document, second: Document) -> Document:
 def comparison_text(first: Document, second: Document) -> str:
     """Return the comparison as plain text: causes first, then what they did."""
     found = compare(first, second)
-    lines = [f"{first['site']['name']}, compared with {second['site']['name']}", ""]
+    names = [" ".join(run["site"]["name"].split()) for run in (first, second)]
+    lines = [f"{names[0]}, compared with {names[1]}", ""]
     lines += _causes(found, first, second)
     lines += ["", *_effects(found)]
     lines += _caution_lines(found)
@@ -127,7 +128,7 @@ def _causes(found: Document, first: Document, second: Document) -> list[str]:
         if causes == 1
         else f"{causes} things differ. To see what each did, change one at a time:"
     )
-    return [verdict, *lines]
+    return [verdict, *(f"  {' '.join(line.split())}" for line in lines)]
 
 
 def _effects(found: Document) -> list[str]:

@@ -10,9 +10,11 @@ import numpy as np
 from reclaim.reference import material_names
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     import pandas as pd
 
-    from reclaim.waste import CoreStudy
+    from reclaim.waste import CoreStudy, LabFit
 
 Row = dict[str, Any]
 
@@ -58,11 +60,27 @@ def core_study_tables(study: CoreStudy | None) -> dict[str, list[Row]]:
         "layer_composites": _rows(study.layers),
         "lift_composites": _rows(study.lifts),
         "lab_summary": _rows(study.lab),
+        "material_moisture": _rows(study.moistures),
         "size_distribution": _rows(study.sizes),
         "next_cores": next_core_rows(study),
         "kriged_blocks": block_rows(study),
     }
     return {name: rows for name, rows in tables.items() if rows}
+
+
+def laboratory_rows(fits: Sequence[LabFit]) -> list[Row]:
+    """Return bulk values as measured, as the materials give them, and as used; on dry mass."""
+    return [
+        {
+            "quantity": fit.measured.quantity,
+            "measured": fit.measured.mean,
+            "standard_error": fit.measured.standard_error,
+            "cores": fit.measured.cores,
+            "of_materials": fit.of_materials,
+            "used": fit.used,
+        }
+        for fit in fits
+    ]
 
 
 def next_core_rows(study: CoreStudy) -> list[Row]:

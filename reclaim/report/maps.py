@@ -1,6 +1,6 @@
-"""The maps: thickness as a cloud-optimised GeoTIFF, and the vectors as a GeoPackage.
+"""The maps: thickness and kriged blocks as GeoTIFF, and the vectors as a GeoPackage.
 
-Both are in the survey's own CRS and units, whatever the estimate was computed in.
+All are in the survey's own CRS and units, whatever the estimate was computed in.
 """
 
 from __future__ import annotations
@@ -114,6 +114,53 @@ def write_chance(path: Path, grid: Grid, drawn: ChanceMap) -> None:
         words = f"Chance that the waste is thicker than {drawn.thicker_than_m:g} m [-]"
         raster.set_band_description(1, words)
         raster.write(drawn.chance.astype(np.float32), 1)
+
+
+def write_blocks(path: Path, estimate: Estimate) -> None:
+    """Write the kriged blocks as a GeoTIFF, one band for each column of ``kriged_blocks.csv``.
+
+    Parameters
+    ----------
+    path
+        Where to; nothing is written without a model of the pattern in space.
+    estimate
+        Read for the blocks and the map that they were cut from.
+
+    Notes
+    -----
+    Where two zones share a square, it has their mean by volume, and the sum of their volumes.
+    """
+    import rasterio
+
+    study, picture, grid = estimate.core_study, estimate.thickness_map, estimate.site.grid
+    rows = [] if study is None else block_rows(study)
+    if study is None or study.blocks is None or not rows:
+        return
+    places, (side_x, side_y) = study.blocks.places_m, study.blocks.side_m
+    column = np.floor((places[:, 0] - picture.west_m) / side_x).astype(int)
+    row = np.floor((picture.north_m - places[:, 1]) / side_y).astype(int)
+    shape = (int(row.max()) + 1, int(column.max()) + 1)
+    volume = np.zeros(shape)
+    np.add.at(volume, (row, column), study.blocks.volume_m3)
+    bands = {"volume_m3": np.where(volume > 0, volume, np.nan)}
+    for name in rows[0]:
+        if name not in {"x_m", "y_m", "volume_m3"}:
+            total = np.zeros(shape)
+            values = np.array([block[name] for block in rows])
+            np.add.at(total, (row, column), study.blocks.volume_m3 * values)
+            bands[name] = np.divide(total, volume, out=np.full(shape, np.nan), where=volume > 0)
+    unit = grid.crs_unit_m
+    transform = rasterio.Affine(
+        side_x / unit, 0.0, picture.west_m / unit, 0.0, -side_y / unit, picture.north_m / unit
+    )
+    with rasterio.open(
+        path, "w", driver="GTiff", width=shape[1], height=shape[0], count=len(bands),
+        dtype="float32", nodata=float("nan"), crs=grid.crs_wkt or None, transform=transform,
+        compress="deflate",
+    ) as raster:  # fmt: skip
+        for number, (name, band) in enumerate(bands.items(), start=1):
+            raster.set_band_description(number, name)
+            raster.write(band.astype(np.float32), number)
 
 
 def write_vectors(path: Path, estimate: Estimate, document: Document) -> None:

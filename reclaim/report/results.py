@@ -408,12 +408,12 @@ def _value(estimate: Estimate) -> Document:
         estimate.draws.appraisal,
         estimate.site.currency,
     )
+    irr, roots = best.rates_of_return()
     units = {
         "capital": currency,
         "cost": currency,
         "revenue": currency,
         "npv": currency,
-        "irr": "-",
         "payback_years": "y",
         "unit_cost_per_t": f"{currency}/t",
         "discount_rate": "-",
@@ -428,7 +428,8 @@ def _value(estimate: Estimate) -> Document:
             _annual_cost(estimate.best), _annual_cost(estimate.draws), f"{currency}/y"
         ),
         "chance_npv_positive": chance_npv_positive(estimate),
-        "irr_roots": int(best.irr_roots[0]),
+        "irr": _banded(irr, draws.rates_of_return()[0], "-"),
+        "irr_roots": int(roots[0]),
         "irr_all": [float(rate) for rate in all_rates_of_return(best.net_flow[0])],
         "breakeven": dict(best.breakeven),
         "discount_convention": estimate.site.discount_convention,

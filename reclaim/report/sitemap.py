@@ -5,15 +5,16 @@ from __future__ import annotations
 from base64 import b64encode
 from dataclasses import dataclass
 from io import BytesIO
+from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from reclaim.report.figures.style import THICKNESS, tick_text
-from reclaim.report.wording import number
+from reclaim.report.figures.style import CHANCE_COLOURS, CHANCES, THICKNESS, tick_text
+from reclaim.report.wording import as_stated, number
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Iterator
 
     from shapely import MultiPolygon
 
@@ -32,7 +33,21 @@ LAYERS = ("zones", "exclusions", "cores", "marks")
 
 @dataclass(frozen=True, slots=True)
 class Raster:
-    """A layer of cells: its data address, place, key and the words under its box."""
+    """A layer of cells: its data address, place, key and the words under its box.
+
+    Attributes
+    ----------
+    name, label
+        Its name in the page and in words.
+    source
+        The picture as a data address.
+    x, y, width, height
+        Where it lies on the drawing.
+    key
+        Colours with their words, the lowest first.
+    shown
+        Whether it is seen before anybody asks for it.
+    """
 
     name: str
     label: str
@@ -42,6 +57,7 @@ class Raster:
     width: float
     height: float
     key: tuple[tuple[str, str], ...]
+    shown: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,7 +129,7 @@ def site_map(estimate: Estimate, document: Document, strips: Iterable[Strip]) ->
     return SiteMap(
         width=_WIDTH,
         height=height,
-        rasters=(_thickness(estimate, view),),
+        rasters=tuple(_rasters(estimate, view)),
         zones=tuple(
             (zone.name, view.path(zone.polygon), *view.at(*_middle(zone.polygon)))
             for zone in footprint.zones
@@ -144,6 +160,12 @@ class _View:
             round((self.north_m - y_m) * self.scale, 1),
         )
 
+    def box(self, extent: tuple[float, float, float, float]) -> tuple[float, float, float, float]:
+        """Return left, top, width and height of what lies between west, east, south, north."""
+        west, east, south, north = extent
+        x, y = self.at(west, north)
+        return x, y, round((east - west) * self.scale, 1), round((north - south) * self.scale, 1)
+
     def path(self, shape: MultiPolygon) -> str:
         """Return polygons with their holes as one SVG path."""
         rings = []
@@ -161,39 +183,66 @@ class _View:
         return "".join(rings)
 
 
-def _thickness(estimate: Estimate, view: _View) -> Raster:
+def _rasters(estimate: Estimate, view: _View) -> Iterator[Raster]:
+    """Yield the thickness, and above it the chance where the ground was studied."""
     drawn = estimate.thickness_map
-    west, east, south, north = drawn.extent
-    x, y = view.at(west, north)
     deepest = float(np.nanmax(drawn.thickness_m))
-    stops = np.linspace(0, deepest, 6)
-    return Raster(
+    yield _raster(
         "thickness",
         "Dug thickness",
-        _picture(drawn.thickness_m, deepest),
-        x,
-        y,
-        round((east - west) * view.scale, 1),
-        round((north - south) * view.scale, 1),
-        tuple((_colour(stop / deepest), f"{number(stop, 2)} m") for stop in stops),
+        THICKNESS(np.clip(np.nan_to_num(drawn.thickness_m) / deepest, 0, 1)),
+        np.isfinite(drawn.thickness_m),
+        view.box(drawn.extent),
+        tuple(
+            (_hex(THICKNESS(stop / deepest)), f"{number(stop, 2)} m")
+            for stop in np.linspace(0, deepest, 6)
+        ),
+        shown=True,
+    )
+    if estimate.ground is None:
+        return
+    chance = estimate.ground.chance
+    known = np.isfinite(chance.chance)
+    step = np.clip(np.digitize(np.nan_to_num(chance.chance), CHANCES) - 1, 0, len(CHANCES) - 2)
+    yield _raster(
+        "chance",
+        f"Chance that the waste is thicker than {as_stated(chance.thicker_than_m)} m",
+        CHANCE_COLOURS(step),
+        known,
+        view.box(chance.extent),
+        tuple(
+            (_hex(CHANCE_COLOURS(place)), f"{100 * low:.0f} to {100 * high:.0f}%")
+            for place, (low, high) in enumerate(pairwise(CHANCES))
+        ),
+        shown=False,
     )
 
 
-def _picture(cells: Any, highest: float) -> str:
-    """Return cells as a picture's data address, clear where they are not known."""
-    from matplotlib.image import imsave
+def _raster(
+    name: str,
+    label: str,
+    colours: Any,
+    known: Any,
+    box: tuple[float, float, float, float],
+    key: tuple[tuple[str, str], ...],
+    *,
+    shown: bool,
+) -> Raster:
+    """Return a layer from its colours [0 to 1], clear where nothing is known."""
+    from PIL import Image
 
-    colours = THICKNESS(np.clip(np.nan_to_num(cells) / highest, 0, 1))
-    colours[..., 3] = np.isfinite(cells)
+    cells = np.round(255 * np.asarray(colours)).astype(np.uint8)
+    cells[..., 3] = np.where(known, 255, 0)
     buffer = BytesIO()
-    imsave(buffer, colours, format="png")
-    return f"data:image/png;base64,{b64encode(buffer.getvalue()).decode('ascii')}"
+    Image.fromarray(cells).save(buffer, "PNG")
+    source = f"data:image/png;base64,{b64encode(buffer.getvalue()).decode('ascii')}"
+    return Raster(name, label, source, *box, key, shown)
 
 
-def _colour(share: float) -> str:
+def _hex(colour: Any) -> str:
     from matplotlib.colors import to_hex
 
-    return str(to_hex(THICKNESS(share)))
+    return str(to_hex(colour))
 
 
 def _place(

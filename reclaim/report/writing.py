@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import os
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -119,7 +120,7 @@ def write_results(
     from reclaim.ground import side_slope_of, thickness_blocks
     from reclaim.report import figures
     from reclaim.report.confidence import write_draws
-    from reclaim.report.maps import write_chance, write_thickness, write_vectors
+    from reclaim.report.maps import write_blocks, write_chance, write_thickness, write_vectors
     from reclaim.report.page import page
     from reclaim.report.results import as_json, results
     from reclaim.report.sitesheet import site_sheet
@@ -130,7 +131,7 @@ def write_results(
     say = progress or (lambda _words: None)
     place = out.resolve()
     refuse_target(place, str(out))
-    with _swapped_in(place, str(out)) as folder:
+    with _garbage_left_lying(), _swapped_in(place, str(out)) as folder:
         document = results(estimate)
         say("figures")
         images = _write_figures(folder / "figures", figures.draw_all(estimate))
@@ -151,6 +152,7 @@ def write_results(
         write_thickness(folder / "maps" / "thickness.tif", site.grid, blocks)
         if estimate.ground is not None:
             write_chance(folder / "maps" / "chance.tif", site.grid, estimate.ground.chance)
+        write_blocks(folder / "maps" / "kriged_blocks.tif", estimate)
         write_vectors(folder / "maps" / "site.gpkg", estimate, document)
         (folder / MARK).write_text(as_json(document), encoding="utf-8")
         written = [path.relative_to(folder) for path in _in_reading_order(folder)]
@@ -262,6 +264,18 @@ def refuse_target(place: Path, written: str) -> None:
             f"The folder is not empty and holds no earlier result (no {MARK}).",
             "Name an empty or a new folder; nothing in this one was touched.",
         )
+
+
+@contextmanager
+def _garbage_left_lying() -> Iterator[None]:
+    """Stop the garbage collector for a while; drawing would make it look a hundred times."""
+    was_enabled = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if was_enabled:
+            gc.enable()
 
 
 @contextmanager

@@ -13,7 +13,15 @@ import pytest
 from shapely import MultiPolygon, Point, Polygon, box
 
 from reclaim import plant
-from reclaim.appraisal import Bill, Comparison, Timetable, compare, quantities_of
+from reclaim.appraisal import (
+    Bill,
+    Comparison,
+    Prices,
+    Timetable,
+    compare,
+    quantities_of,
+    side_by_side,
+)
 from reclaim.appraisal.appraisal import Airspace, Appraisal, CashItem
 from reclaim.assumptions import Draws, default_assumption
 from reclaim.estimate import Estimate, Outcome
@@ -348,8 +356,6 @@ def make_appraisal(volumes: DugVolumes, made: Products, money: np.ndarray) -> Ap
         cost=7e6 * money + 30 * opened,
         revenue=20 * reclaimed,
         npv=npv,
-        irr=nothing,
-        irr_roots=np.zeros(opened.size),
         payback_years=nothing,
         unit_cost_per_t=33 * money,
         breakeven={"airspace.value_per_m3": 71.3, "money.price_fuel_per_t": float("nan")},
@@ -364,9 +370,10 @@ def make_comparison(site: Site, dig: Excavation, best: Outcome, draws: Outcome) 
         shares = dig.waste_m3.sum(axis=1) / dig.waste_m3.sum()
         return Bill(whole, tuple(whole.times(float(share)) for share in shares))
 
+    prices = Prices(site.assumptions, Draws(DRAWS, site.seed))
     return compare(
-        dig, bill(best), bill(draws), best.appraisal, draws.appraisal, site.climate,
-        site.assumptions, Draws(DRAWS, site.seed),
+        dig, bill(best), best.appraisal, draws.appraisal.npv, site.climate, site.assumptions,
+        lambda part: side_by_side(dig, part, bill(draws), site.climate, prices),
     )  # fmt: skip
 
 

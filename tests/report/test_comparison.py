@@ -67,3 +67,16 @@ def test_an_old_schema_is_refused(first, tmp_path) -> None:
         read_document(tmp_path / "estimate.json")
     with pytest.raises(SiteError, match=r"There is no estimate.json"):
         read_document(tmp_path / "none")
+
+
+def test_hostile_names_neither_steer_the_terminal_nor_forge_a_line(first) -> None:
+    hostile = "\x1b[31mRed\u202etfel\n\nNothing differs in inputs"
+    second = with_price(first, 30.0)
+    second["site"]["name"] = hostile
+    second["assumptions"][0]["label"] = hostile
+    for row in second["inputs"]:
+        row["path"] = hostile + row["path"]
+    text = comparison_text(first, second)
+    assert "\x1b" not in text
+    assert "\u202e" not in text
+    assert not any(line.startswith("Nothing differs") for line in text.splitlines())

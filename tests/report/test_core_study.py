@@ -5,28 +5,32 @@ from __future__ import annotations
 import json
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
 
 import geopandas
 import jsonschema
 import numpy as np
 import pandas as pd
 import pytest
+import rasterio
 import shapely
 
 from reclaim.assumptions import default_assumption
 from reclaim.reference import assumption_defaults, material_names
-from reclaim.report.core_study import core_study_document, core_study_tables
+from reclaim.report.core_study import core_study_document, core_study_tables, laboratory_rows
 from reclaim.report.figures.core_study import (
     core_study_figures,
     skill_chart,
     ternary_plot,
     variogram_chart,
 )
-from reclaim.report.maps import write_vectors
+from reclaim.report.maps import write_blocks, write_vectors
 from reclaim.report.results import finite, results
+from reclaim.report.sections.blocks import Table
 from reclaim.report.sections.core_study import core_study_section
 from reclaim.site import Cores
-from reclaim.waste import Blocks, core_composites, study_cores, summarise_cores
+from reclaim.site.model import Grid
+from reclaim.waste import Blocks, LabFit, LabMean, core_composites, study_cores, summarise_cores
 
 ROOT = Path(__file__).parents[2]
 
@@ -185,3 +189,53 @@ def test_next_cores_and_blocks_are_layers_of_the_map(estimate, kriged, tmp_path)
     )
     blocks = geopandas.read_file(tmp_path / "site.gpkg", layer="kriged_blocks")
     np.testing.assert_allclose(blocks[list(material_names())].sum(axis=1), 1)
+
+
+def test_kriged_blocks_as_a_raster(kriged, tmp_path) -> None:
+    # The blocks of `summary_of` are squares of 40 m from (0, 400) on; read with rasterio.
+    study = kriged.study
+    grid = Grid(0.0, 400.0, 10.0, 10.0, 40, 40, "EPSG:25832")
+    told = SimpleNamespace(
+        core_study=study,
+        site=SimpleNamespace(grid=grid),
+        thickness_map=SimpleNamespace(west_m=0.0, north_m=400.0),
+    )
+    path = tmp_path / "kriged_blocks.tif"
+    write_blocks(path, told)
+    with rasterio.open(path) as raster:
+        assert raster.crs.to_epsg() == 25832
+        assert (raster.width, raster.height) == (10, 10)
+        fines = raster.read(raster.descriptions.index("fines") + 1)
+        volume = raster.read(raster.descriptions.index("volume_m3") + 1)
+        found = [next(raster.sample([tuple(place)]))[raster.descriptions.index("fines")]
+                 for place in study.blocks.places_m]  # fmt: skip
+    assert volume.sum() == pytest.approx(study.blocks.volume_m3.sum())
+    expected = study.block_estimates.wet_fraction[:, material_names().index("fines")]
+    np.testing.assert_allclose(found, expected, rtol=1e-6)
+    assert fines[:, 0].mean() > fines[:, -1].mean()  # fines fall eastwards in `core_tables`
+
+
+def test_without_a_model_there_is_no_raster(tmp_path) -> None:
+    told = SimpleNamespace(core_study=None, site=SimpleNamespace(grid=None), thickness_map=None)
+    write_blocks(tmp_path / "kriged_blocks.tif", told)
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_measured_moistures_are_shown_and_tabled(kriged) -> None:
+    dried = pd.DataFrame(
+        {"material": ["wood"], "samples": [2], "wet_mass_kg": [40.0], "moisture": [0.45]}
+    )
+    study = replace(kriged.study, moistures=dried)
+    assert core_study_tables(study)["material_moisture"][0]["moisture"] == 0.45
+    captions = [block.caption for block in core_study_section(study).blocks
+                if isinstance(block, Table)]  # fmt: skip
+    assert any("dried one by one" in caption for caption in captions)
+
+
+def test_laboratory_rows() -> None:
+    fit = LabFit(LabMean("ash", 0.7, 0.01, 9), of_materials=0.72, used=0.7)
+    (row,) = laboratory_rows([fit])
+    assert row == {
+        "quantity": "ash", "measured": 0.7, "standard_error": 0.01, "cores": 9,
+        "of_materials": 0.72, "used": 0.7,
+    }  # fmt: skip

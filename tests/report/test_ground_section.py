@@ -12,6 +12,7 @@ from reclaim.report.maps import write_chance
 from reclaim.report.results import results
 from reclaim.report.sections.ground import how_much
 from reclaim.report.sections.ground_study import closer_look
+from reclaim.report.sitemap import site_map
 from reclaim.report.tables import tables
 
 
@@ -93,3 +94,31 @@ def test_the_page_does_without_a_study(estimate) -> None:
     section = how_much(made, results(made))
     assert all(getattr(block, "name", "") != "chance_map" for block in section.blocks)
     assert tables(made, results(made))["blocks"] == []
+
+
+def test_the_map_has_the_chances_as_a_layer_to_be_asked_for(estimate, document) -> None:
+    """Every cell of the layer has the colour of its step in the key, and is clear if not known."""
+    from base64 import b64decode
+    from io import BytesIO
+
+    from PIL import Image
+
+    thickness, chance = site_map(estimate, document, ()).rasters
+    assert (thickness.name, thickness.shown) == ("thickness", True)
+    assert (chance.name, chance.shown) == ("chance", False)
+    drawn = estimate.ground.chance
+    assert f"thicker than {drawn.thicker_than_m:g} m" in chance.label
+    data = b64decode(chance.source.partition(",")[2])
+    cells = np.asarray(Image.open(BytesIO(data)).convert("RGBA"))
+    assert cells.shape[:2] == drawn.chance.shape
+    known = np.isfinite(drawn.chance)
+    assert np.array_equal(cells[..., 3] == 255, known)
+    limits = [float(words.split()[0]) / 100 for _, words in chance.key]
+    step = np.searchsorted(limits, drawn.chance[known], side="right") - 1
+    colours = np.array([[int(c[i : i + 2], 16) for i in (1, 3, 5)] for c, _ in chance.key])
+    assert np.array_equal(cells[known][:, :3], colours[step])
+
+
+def test_without_a_ground_study_the_map_has_no_such_layer(estimate, document) -> None:
+    made = replace(estimate, ground=None)
+    assert [raster.name for raster in site_map(made, document, ()).rasters] == ["thickness"]

@@ -66,7 +66,11 @@ def test_the_section_says_what_fails_and_what_would_help(estimate) -> None:
     assert "Products against limits" in captions
     assert "What each machine must take" in captions
     assert "The same line dried in three ways, best estimate" in captions
-    limits = next(b for b in section.blocks if getattr(b, "caption", "") == captions[2])
+    limits = next(
+        block
+        for block in section.blocks
+        if getattr(block, "caption", "") == "Products against limits"
+    )
     failing = [row for row in limits.rows if row[5].startswith("fails")]
     assert len(failing) == sum(not check.passes for check in limits_of(estimate))
     assert all(row[6] != "nothing needed" for row in failing)

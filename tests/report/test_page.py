@@ -11,6 +11,7 @@ import pytest
 from reclaim.hazards import DEFERENCE, Caution, HazardAssessment
 from reclaim.report.figures import draw_all
 from reclaim.report.headlines import HEADLINES
+from reclaim.report.layouts import layouts
 from reclaim.report.page import Image, cards, page
 from reclaim.report.results import results
 from reclaim.report.wording import band_of, best_of, interval_of
@@ -169,7 +170,9 @@ def test_checks_assumptions_and_inputs_are_all_there(html, estimate, document) -
     assert "not an offer" in text
 
 
-def test_hostile_names_are_inert(estimate, read) -> None:
+@pytest.mark.parametrize("layout", list(layouts()))
+def test_hostile_names_are_inert(estimate, document, layout) -> None:
+    read = Page(page(estimate, document, images_of(estimate), layout=layout))
     caution = Caution("k", "gas", "stop", HOSTILE, HOSTILE, HOSTILE, HOSTILE, HOSTILE, HOSTILE)
     cores = estimate.site.cores
     collars = cores.collars.assign(core_id=[HOSTILE, *cores.collars["core_id"][1:]])
@@ -191,8 +194,7 @@ def test_hostile_names_are_inert(estimate, read) -> None:
         hazards=HazardAssessment((caution,), (HOSTILE,)),
         checks=(Check("warning", HOSTILE, HOSTILE, HOSTILE),),
     )
-    text = page(hostile, results(hostile), images_of(hostile))
-    got = Page(text)
+    got = Page(page(hostile, results(hostile), images_of(hostile), layout=layout))
     assert len(got.of("script")) == len(read.of("script"))
     assert len(got.of("img")) == len(read.of("img"))
     assert not [a for _, a in got.tags if any(key.startswith("on") for key in a)]

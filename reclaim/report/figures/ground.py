@@ -6,10 +6,12 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from matplotlib import rc_context
-from matplotlib.colors import BoundaryNorm, ListedColormap
+from matplotlib.colors import BoundaryNorm
 
 from reclaim.report.figures.plan import outlined_map
 from reclaim.report.figures.style import (
+    CHANCE_COLOURS,
+    CHANCES,
     COVER,
     GRID,
     INK,
@@ -25,12 +27,6 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from reclaim.estimate import Estimate
-
-_CHANCES = (0.0, 0.05, 0.25, 0.5, 0.75, 0.95, 1.0)
-# Light enough that the lines of the map stay plain on the surest ground.
-_CHANCE_COLOURS = ListedColormap(
-    ["#f4efdf", "#e6d7ab", "#cfc58f", "#a9b68d", "#7fa08c", "#5c8a85"], "chance"
-)
 
 
 @rc_context(STYLE)
@@ -78,11 +74,11 @@ def chance_map(estimate: Estimate) -> Figure:
     title = f"Chance that the waste is thicker than {drawn.thicker_than_m:g} m"
     figure, axes = outlined_map(estimate, title)
     image = axes.imshow(
-        np.ma.masked_invalid(drawn.chance), extent=drawn.extent, cmap=_CHANCE_COLOURS,
-        norm=BoundaryNorm(_CHANCES, _CHANCE_COLOURS.N), interpolation="nearest", rasterized=True,
+        np.ma.masked_invalid(drawn.chance), extent=drawn.extent, cmap=CHANCE_COLOURS,
+        norm=BoundaryNorm(CHANCES, CHANCE_COLOURS.N), interpolation="nearest", rasterized=True,
     )  # fmt: skip
-    bar = figure.colorbar(image, ax=axes, shrink=0.7, pad=0.02, ticks=_CHANCES)
-    bar.ax.set_yticklabels([f"{100 * chance:.0f}" for chance in _CHANCES])
+    bar = figure.colorbar(image, ax=axes, shrink=0.7, pad=0.02, ticks=CHANCES)
+    bar.ax.set_yticklabels([f"{100 * chance:.0f}" for chance in CHANCES])
     bar.set_label("Chance [%]")
     bar.outline.set_linewidth(0.5)
     return figure

@@ -9,7 +9,7 @@ import numpy as np
 from matplotlib import rc_context
 from matplotlib.lines import Line2D
 
-from reclaim.report.figures.style import FAINT, GRID, INK, STOP, STYLE, new_figure
+from reclaim.report.figures.style import FAINT, GRID, INK, STOP, STYLE, new_figure, thousands
 from reclaim.report.line import amount, limited, limits_of, product_words
 
 if TYPE_CHECKING:
@@ -36,7 +36,10 @@ def product_quality(estimate: Estimate) -> Figure:
     checks = [check for check in limits_of(estimate) if np.isfinite(check.value)]
     figure = new_figure(9.5, 1.5 + _ROW_IN * max(len(checks), 3))
     axes = figure.add_subplot()
-    figure.suptitle("Products against the limits of those who take them", x=0.01, ha="left")
+    figure.suptitle(
+        "Products against the limits of those who take them",
+        x=0.01, ha="left", weight="bold", fontsize=10,
+    )  # fmt: skip
     for row, check in enumerate(checks):
         low, point, high = (_over(check, v) for v in (check.low, check.value, check.high))
         colour = _GOOD if check.passes else STOP
@@ -49,6 +52,7 @@ def product_quality(estimate: Estimate) -> Figure:
         ylim=(max(len(checks), 3) - 0.5, -0.5),
         xlabel="Value over limit [-]\n(of a lower limit, limit over value)",
     )
+    thousands(axes, "x")
     axes.set_yticks(range(len(checks)), [_label(check) for check in checks])
     axes.grid(axis="x", color=GRID)
     axes.set_axisbelow(True)

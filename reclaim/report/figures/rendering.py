@@ -5,16 +5,17 @@ from __future__ import annotations
 from io import BytesIO
 from typing import TYPE_CHECKING
 
-import numpy as np
-
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-DPI = 150
-"""A little finer than the page shows it on a common screen; clear on paper."""
+DPI = 144
+"""Half as fine again as a common screen, 96 to the inch; clear on paper."""
 
 _COLOURS = 128
 """Drawings use few colours; this many keep a map's shading smooth at a third of the size."""
+
+_PACKING = 4
+"""Of 1 to 9: a tenth larger than the smallest file, in a third of the time."""
 
 
 def as_png(figure: Figure) -> bytes:
@@ -35,10 +36,12 @@ def as_png(figure: Figure) -> bytes:
         figure.set_dpi(DPI)
         canvas = FigureCanvasAgg(figure)
         canvas.draw()  # type: ignore[no-untyped-call]
-    pixels = np.asarray(canvas.buffer_rgba())[..., :3]  # type: ignore[no-untyped-call]
-    picture = Image.fromarray(pixels).quantize(
+    pixels = canvas.buffer_rgba()  # type: ignore[no-untyped-call]
+    size = canvas.get_width_height()
+    drawn = Image.frombuffer("RGBA", size, pixels, "raw", "RGBA", 0, 1)
+    picture = drawn.convert("RGB").quantize(
         _COLOURS, method=Image.Quantize.FASTOCTREE, dither=Image.Dither.NONE
     )
     buffer = BytesIO()
-    picture.save(buffer, "PNG", dpi=(DPI, DPI))
+    picture.save(buffer, "PNG", dpi=(DPI, DPI), compress_level=_PACKING)
     return buffer.getvalue()

@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from matplotlib.colors import LinearSegmentedColormap
+from matplotlib.colors import LinearSegmentedColormap, ListedColormap
 from matplotlib.figure import Figure
 from matplotlib.ticker import FuncFormatter
 
@@ -60,6 +60,7 @@ MONEY = {
     "disposal": Fill("#a8322e", "xx"),
     "products": Fill("#d98f2b", ""),
     "airspace": Fill("#2a7f8f", "\\\\\\"),
+    "grant": Fill("#b59ad0", "++"),
     "avoided": Fill("#e3ead9", "..."),
 }
 MONEY_LABELS = {
@@ -68,12 +69,21 @@ MONEY_LABELS = {
     "disposal": "disposal",
     "products": "products, sold or paid to be taken",
     "airspace": "airspace won",
+    "grant": "grant",
     "avoided": "costs avoided",
 }
 
 THICKNESS = LinearSegmentedColormap.from_list(
     "peat", ["#f4efdf", "#d9c48f", "#8fa487", "#3f7470", "#173a4a"]
 )
+
+CHANCES = (0.0, 0.05, 0.25, 0.5, 0.75, 0.95, 1.0)
+"""Steps of a chance, for the colours below."""
+
+CHANCE_COLOURS = ListedColormap(
+    ["#f4efdf", "#e6d7ab", "#cfc58f", "#a9b68d", "#7fa08c", "#5c8a85"], "chance"
+)
+"""Light enough that the lines of a map stay plain on the surest ground."""
 
 STYLE: Any = {
     "axes.edgecolor": FAINT,
@@ -86,6 +96,7 @@ STYLE: Any = {
     "axes.titlesize": 10,
     "axes.titleweight": "bold",
     "axes.titlecolor": INK,
+    "axes.titley": 1.0,  # where it would come to stand anyway, without looking for it
     "figure.facecolor": "white",
     "font.family": "DejaVu Sans",
     "font.size": 9,
@@ -99,6 +110,7 @@ STYLE: Any = {
     "svg.fonttype": "path",
     "svg.hashsalt": "reclaim",
     "text.color": INK,
+    "text.hinting": "none",  # at this size letters are as clear without, and drawn sooner
     "text.parse_math": False,
     "xtick.color": INK,
     "xtick.labelsize": 8,

@@ -59,6 +59,8 @@ def core_study_section(study: CoreStudy) -> Section:
             "Each mark is a core. Cores that lie apart are worth a second look.",
         )
     )
+    if len(study.moistures):
+        blocks.append(_moistures(study))
     blocks += _next(study)
     blocks.append(Words((*_tests(study), *study.notes), as_list=True))
     return Section(
@@ -131,6 +133,25 @@ def _precision(study: CoreStudy) -> Table:
         ),
         small=True,
     )  # fmt: skip
+
+
+def _moistures(study: CoreStudy) -> Table:
+    label_of = {material.name: material.label for material in materials()}
+    return Table(
+        "Moisture of the materials that were dried one by one. The estimate keeps these "
+        "proportions and scales them together to the moisture of the mix",
+        ("Material", "Samples", "Wet mass [kg]", "Moisture"),
+        tuple(
+            (
+                label_of[str(row["material"])],
+                str(row["samples"]),
+                number(row["wet_mass_kg"]),
+                percent(row["moisture"]),
+            )
+            for row in study.moistures.to_dict("records")
+        ),
+        small=True,
+    )
 
 
 def _next(study: CoreStudy) -> list[Block]:

@@ -61,6 +61,7 @@ def what_comes_out(estimate: Estimate, document: Document) -> Section:
             _qualities(document),
             Words(_fuel(document)),
             _heavy_metals(document),
+            Words((_METALS,)),
             _QUALITY,
             _limits(estimate),
             Words(_heat(document)),
@@ -71,6 +72,11 @@ def what_comes_out(estimate: Estimate, document: Document) -> Section:
         ),
     )
 
+
+_METALS = (
+    "Heavy metals come from reference ranges by material, not from analyses of this site. Metal "
+    "pieces in a product count in full; a laboratory that sieves its sample first finds less."
+)
 
 _QUALITY = Picture(
     "product_quality",
@@ -326,7 +332,8 @@ def _air(document: Document) -> str:
         f"need {best_of(band_of(drying['days_of_air']))}. Of the water "
         f"{best_of(band_of(drying['condensate_t']))} condenses where the exhaust is cooled. "
         "Bringing the exhaust to its treatment temperature takes another "
-        f"{best_of(band_of(drying['air_treatment_mwh']))} of heat, not counted in what follows."
+        f"{best_of(band_of(drying['air_treatment_mwh']))} of heat, charged like "
+        "bought heat but not counted in what follows."
     )
 
 

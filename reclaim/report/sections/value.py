@@ -140,7 +140,7 @@ def _measures(document: Document) -> Table:
         "annual_cost": ("The same as an even cost in each year of digging", "not known"),
         "capital": ("Capital", "not known"),
         "cost": ("All payments, capital included", "not known"),
-        "revenue": ("Products, airspace and costs avoided", "not known"),
+        "revenue": ("Products, airspace, grants and costs avoided", "not known"),
         "discount_rate": ("Discount rate, real, per year", "not known"),
         "duration_years": ("Years of digging", "not known"),
     }

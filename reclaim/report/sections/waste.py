@@ -53,6 +53,8 @@ def what_it_is(estimate: Estimate, document: Document) -> Section:
         _materials(document),
         Words(_moisture(estimate, document)),
     ]
+    if estimate.laboratory:
+        blocks.append(_laboratory(estimate))
     if summary is not None and len(summary.per_core) <= CORES_LISTED:
         blocks.append(_cores(estimate))
     elif summary is not None:
@@ -113,6 +115,32 @@ def _moisture(estimate: Estimate, document: Document) -> tuple[str, ...]:
             "they are not in this table."
         ),
     )
+
+
+def _laboratory(estimate: Estimate) -> Table:
+    from reclaim.waste import QUANTITY_WORDS
+
+    return Table(
+        "Bulk waste as the laboratory measured it, and as the reference values of the materials "
+        "give it. The estimate brings the materials to the measured means by one factor for each "
+        "line",
+        ("Quantity", "Cores tested", "Measured", "Standard error", "From the materials", "Used"),
+        tuple(
+            (
+                _capital(QUANTITY_WORDS[fit.measured.quantity]),
+                str(fit.measured.cores),
+                number(fit.measured.mean),
+                number(fit.measured.standard_error, 2),
+                number(fit.of_materials),
+                number(fit.used),
+            )
+            for fit in estimate.laboratory
+        ),
+    )
+
+
+def _capital(words: str) -> str:
+    return words[0].upper() + words[1:]
 
 
 def _cores(estimate: Estimate) -> Table:
