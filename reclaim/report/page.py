@@ -33,7 +33,7 @@ from reclaim.report.wording import (
 )
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
 
     from jinja2 import Environment
 
@@ -116,7 +116,6 @@ def page(
         parts = (*all_sections(estimate, document), *parts)
     drawn = strips(estimate.site.cores, document["cautions"])
     cautions = _cautions(document)
-    others = [caution for caution in cautions if caution["level"] != "stop"]
     return _render(
         chosen,
         paper,
@@ -128,7 +127,7 @@ def page(
         no_offer=NO_OFFER,
         cards=[card for card in cards(document) if chosen.shows_card(card.key)],
         cautions=cautions,
-        others=f"The full report has {counted(len(others), 'other caution')}." if others else "",
+        others=_others(cautions),
         not_assessed=document["not_assessed"],
         sections=chosen.of(parts),
         images=images,
@@ -258,6 +257,20 @@ def _cautions(document: Document) -> list[dict[str, Any]]:
     ]
 
 
+def _others(cautions: Sequence[Mapping[str, Any]]) -> str:
+    """Return in a sentence what the cautions below `stop` are about."""
+    acts = [caution for caution in cautions if caution["level"] == "act"]
+    watched = sum(caution["level"] == "watch" for caution in cautions)
+    if not acts and not watched:
+        return ""
+    topics = ", ".join(dict.fromkeys(caution["topic"] for caution in acts))
+    needed = (
+        f"{counted(len(acts), 'caution')} ({topics}) ask for controls before work" if acts else ""
+    )
+    seen = f"{counted(watched, 'other' if acts else 'caution')} for watching" if watched else ""
+    return f"{' and '.join(part for part in (needed, seen) if part)}: the full report has them."
+
+
 def _facts(document: Document, *, with_money: bool) -> list[tuple[str, str]]:
     site, run = document["site"], document["run"]
     money = [("Money", f"{site['currency']}, {site['price_year']} prices")] if with_money else []
@@ -317,7 +330,7 @@ def as_image(png: bytes, width_in: float) -> Image:
     Parameters
     ----------
     png
-        The file, from `figures.rendering.as_png`.
+        The file, from `figures.rendering.packed`.
     width_in
         Width of the drawing [inches], which sets how large its type is on the page.
     """

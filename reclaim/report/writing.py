@@ -204,15 +204,22 @@ def write_core_results(
 
 def _write_figures(folder: Path, drawn: Mapping[str, Figure]) -> dict[str, Image]:
     """Write every figure as a picture file and return it as it goes into the page."""
-    from reclaim.report.figures.rendering import as_png
+    from concurrent.futures import ThreadPoolExecutor
+
+    from reclaim.report.figures import rendering
     from reclaim.report.page import as_image
 
     folder.mkdir()
-    images = {}
-    for name, figure in drawn.items():
-        png = as_png(figure)
-        (folder / f"{name}.png").write_bytes(png)
-        images[name] = as_image(png, float(figure.get_size_inches()[0]))
+    with ThreadPoolExecutor(max_workers=1) as packing:
+        # One figure is packed into its file while the next is drawn.
+        files = {
+            name: packing.submit(rendering.packed, rendering.drawn(figure))
+            for name, figure in drawn.items()
+        }
+        images = {}
+        for name, file in files.items():
+            (folder / f"{name}.png").write_bytes(file.result())
+            images[name] = as_image(file.result(), float(drawn[name].get_size_inches()[0]))
     return images
 
 

@@ -54,7 +54,7 @@ def composition_from_cores(
     zones
         Names of the zones to estimate.
     draws
-        The best estimate takes every core once; a draw takes as many cores with replacement.
+        The best estimate takes every core once; a draw takes cores with replacement.
 
     Notes
     -----
@@ -96,11 +96,18 @@ def resampled_means(
 
     Shapes ``(n_draws, n_materials)``, ``(n_draws,)`` and ``(n_draws,)``. Zones that share a
     `stream` are resampled together.
+
+    Notes
+    -----
+    A draw takes one core fewer than there are: the spread is then that of a mean with the
+    unbiased variance, not (n - 1) / n of it. Rao and Wu (1988), Journal of the American
+    Statistical Association 83, 231-241.
     """
     picks = chosen[None, :]
     if not draws.is_best_estimate:
         generator = draws.generator(f"cores of {stream}")
-        picks = chosen[generator.integers(0, chosen.size, size=(draws.n_draws, chosen.size))]
+        taken = max(chosen.size - 1, 1)
+        picks = chosen[generator.integers(0, chosen.size, size=(draws.n_draws, taken))]
     weight = composites.weight[picks]
     fractions = np.einsum("dc,dcm->dm", weight, composites.wet_fraction[picks])
     return (

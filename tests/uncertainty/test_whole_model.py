@@ -166,9 +166,7 @@ def only_cores_and_volume(dig, draws):
 @pytest.mark.slow
 def test_p10_to_p90_holds_the_truth_four_times_in_five(dig) -> None:
     # Simulated sites with known composition and volume, from cores to tonnes of fuel. With 400
-    # sites the share found has a standard error of 0.02. A bootstrap over few cores is a little
-    # narrow: its variance is (n - 1) / n of the right one (Davison and Hinkley 1997, section
-    # 2.5.2), 0.79 in place of 0.80 with 24 cores in a zone.
+    # sites the share found has a standard error of 0.02.
     sites, cores = 400, 24
     generator = np.random.default_rng(2024)
     zones, composites = dig.excavation.zones, dig.composites

@@ -52,11 +52,11 @@ def test_best_estimate_is_the_weighted_mean_of_every_core(best) -> None:
 
 
 def test_bootstrap_spread_is_that_of_a_mean() -> None:
-    # The bootstrap variance of a mean is the variance between cores over their number (Efron and
-    # Tibshirani 1993, An Introduction to the Bootstrap, section 6.2); equal weights.
+    # With one core fewer than there are, the variance of the mean is the unbiased variance
+    # between cores over their number (Rao and Wu 1988, JASA 83, 231-241); equal weights.
     cores = replace(composites(12, ["a"] * 12), weight=np.ones(12))
     draws = composition_from_cores(cores, ["a"], Draws(20_000, seed=5)).wet_fraction[:, 0]
-    expected = cores.wet_fraction.std(axis=0) / np.sqrt(12)
+    expected = cores.wet_fraction.std(axis=0, ddof=1) / np.sqrt(12)
     np.testing.assert_allclose(draws.std(axis=0), expected, rtol=0.03)
     np.testing.assert_allclose(draws.mean(axis=0), cores.wet_fraction.mean(axis=0), rtol=0.01)
 

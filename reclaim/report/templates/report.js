@@ -181,7 +181,7 @@
   }
 
   window.addEventListener("beforeprint", function () {
-    document.querySelectorAll("#cautions details").forEach(function (part) { part.open = true; });
+    document.querySelectorAll("#cautions details, details.folded").forEach(function (part) { part.open = true; });
   });
   /* The page is painted first. */
   requestAnimationFrame(function () { setTimeout(start, 0); });
