@@ -213,10 +213,10 @@ def check_core_surface(
     """Say how much of the footprint lies beyond the cores that carry a surface."""
     beyond = footprint.outline.difference(surface.hull()).area
     if beyond > 0:
-        share = 100 * beyond / footprint.outline.area
+        area, share = float(f"{beyond:.3g}"), 100 * beyond / footprint.outline.area
         findings.warn(
             f"[surfaces] {key}",
-            f"{beyond:.0f} m2 of the footprint ({share:.0f} %) lie beyond the cores; "
+            f"{area:,.0f} m2 of the footprint ({share:.0f} %) lie beyond the cores; "
             + (
                 "the value at the nearest edge between cores was used there."
                 if isinstance(surface, CoreSurface)

@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
     from matplotlib.figure import Figure
+    from numpy.typing import NDArray
 
 DPI = 144
 """Half as fine again as a common screen, 96 to the inch; clear on paper."""
