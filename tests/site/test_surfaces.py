@@ -169,7 +169,7 @@ def test_base_from_cores_is_the_plane_the_logs_lie_on(site):
     np.testing.assert_allclose(beyond[100:], 13.0)
     messages = [str(check) for check in read.checks]
     # Footprint 100 by 80 m, square between cores 80 by 60 m.
-    assert any("3200 m2 of the footprint (40 %)" in message for message in messages)
+    assert any("3,200 m2 of the footprint (40 %)" in message for message in messages)
 
 
 def test_a_core_that_ends_in_waste_gives_no_base_and_is_noted(site):
