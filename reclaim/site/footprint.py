@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from itertools import combinations
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -14,7 +15,6 @@ from reclaim.site.spelling import suggestion
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
-    from pathlib import Path
 
     from geopandas import GeoDataFrame
     from shapely import MultiPolygon
@@ -66,6 +66,33 @@ def read_footprint(
     if zones is None:
         return None
     return _dig_area(zones, exclusions, request, findings)
+
+
+def footprint_of(
+    shape: Any, written: str, setback_m: float, crs_unit_m: float, findings: Findings
+) -> Footprint | None:
+    """Return the footprint of one shape, unsplit and without exclusions.
+
+    Parameters
+    ----------
+    shape
+        Polygons in the survey's CRS.
+    written, setback_m
+        What messages call it, and the inward buffer [m].
+    crs_unit_m
+        Length of the CRS's unit [m].
+    findings
+        Takes every problem of the shape.
+    """
+    from shapely import MultiPolygon, force_2d
+
+    polygons = _mended(None if shape is None else force_2d(shape), written, findings)
+    if polygons.is_empty:
+        findings.error(written, "There is no polygon.", "Draw the area as a polygon.")
+        return None
+    request = FootprintRequest(Path(written), written, None, setback_m, None, "")
+    zones = {WHOLE: _in_metres(polygons, crs_unit_m)}
+    return _dig_area(zones, MultiPolygon(), request, findings)
 
 
 def check_on_grid(footprint: Footprint, grid: Grid, written: str, findings: Findings) -> None:

@@ -30,12 +30,20 @@ class LocalFiles:
         self._folder = site_path.parent
         self._site_name = site_path.name
         self._findings = findings
-        self._inputs = {site_path.name: InputFile(site_path.name, sha256(site_path))}
+        self._inputs = (
+            {site_path.name: InputFile(site_path.name, sha256(site_path))}
+            if site_path.is_file()
+            else {}
+        )
 
     @property
     def inputs(self) -> tuple[InputFile, ...]:
         """Every file found so far, the site file first."""
         return tuple(self._inputs.values())
+
+    def add(self, found: InputFile) -> None:
+        """Remember an input that was found elsewhere."""
+        self._inputs[found.path] = found
 
     def find(self, written: str, key: str) -> Path | None:
         """Return the path of a file named under `key`, or None after saying what is wrong."""

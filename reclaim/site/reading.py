@@ -22,6 +22,10 @@ if TYPE_CHECKING:
     from reclaim.site.model import Cores, InputFile, Site
 
 
+NEEDED = ("site", "footprint", "surfaces")
+"""Sections that a whole site must have."""
+
+
 @dataclass(frozen=True, slots=True)
 class CoreSite:
     """The cores of a site, read and checked without its surfaces.
@@ -66,7 +70,22 @@ def read_site(path: str | Path) -> Site:
         With every error found, each naming file, row or key and what to do.
     """
     findings = Findings()
-    reader = SiteReader(Path(path), ("site", "footprint", "surfaces"), findings)
+    return read_with(SiteReader(Path(path), NEEDED, findings), findings)
+
+
+def read_with(reader: SiteReader, findings: Findings) -> Site:
+    """Read everything that a reader knows of, and check it.
+
+    Parameters
+    ----------
+    reader, findings
+        The reader of one site, and the findings that it tells.
+
+    Raises
+    ------
+    SiteError
+        With every error found.
+    """
     reader.require_prices_and_composition()
     reader.check_excavation()
     files = reader.find_files()

@@ -83,7 +83,12 @@ class SiteFile:
         return value
 
 
-def read_site_file(path: Path, required: Collection[str], findings: Findings) -> SiteFile | None:
+def read_site_file(
+    path: Path,
+    required: Collection[str],
+    findings: Findings,
+    document: dict[str, Any] | None = None,
+) -> SiteFile | None:
     """Read and validate a site file.
 
     Parameters
@@ -94,13 +99,15 @@ def read_site_file(path: Path, required: Collection[str], findings: Findings) ->
         Names of sections that must be there.
     findings
         Takes every problem of the file.
+    document
+        What the file would say, where it is not to be read; parts of it are taken out.
 
     Returns
     -------
     SiteFile or None
         None where the file is no TOML at all.
     """
-    document = _parse(path, findings)
+    document = _parse(path, findings) if document is None else document
     if document is None:
         return None
     reader = _DocumentReader(path, document, findings)

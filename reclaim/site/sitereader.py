@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -65,19 +65,37 @@ if TYPE_CHECKING:
 
 
 class SiteReader:
-    """Reads one site; every method tells `findings` what is wrong and returns None then."""
+    """Reads one site; every method tells `findings` what is wrong and returns None then.
 
-    def __init__(self, path: Path, required: tuple[str, ...], findings: Findings) -> None:
-        if not path.is_file():
+    Parameters
+    ----------
+    path, required, findings
+        The site file, the sections it must have, and where problems are told.
+    document
+        What the site file says, where that does not come from the file itself.
+    local
+        Finds the files named, where they do not lie beside the site file.
+    """
+
+    def __init__(
+        self,
+        path: Path,
+        required: tuple[str, ...],
+        findings: Findings,
+        *,
+        document: dict[str, Any] | None = None,
+        local: LocalFiles | None = None,
+    ) -> None:
+        if document is None and not path.is_file():
             raise SiteError(
                 [Check("error", path.name, "There is no such site file.", "Check the path.")]
             )
         self.findings = findings
-        file = read_site_file(path, required, findings)
+        file = read_site_file(path, required, findings, document)
         if file is None:
             raise SiteError(findings.errors)
         self.file: SiteFile = file
-        self.local = LocalFiles(path, findings)
+        self.local = local or LocalFiles(path, findings)
         self.written = _file_keys(file)
         self._keys = {kind: key for kind, (key, _) in _named_files(file).items()}
 
