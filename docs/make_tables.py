@@ -66,6 +66,44 @@ def machines_table() -> str:
     return _table(("kind", "machine", "outlets, the rest first", "settings"), rows)
 
 
+def regions_table() -> str:
+    """Return the regions with the fines and plastics they are taken to have, by era."""
+    labels = {row["key"]: row["label"] for row in read_rows("regions.csv")}
+    shares: dict[tuple[str, str], dict[str, dict[str, str]]] = {}
+    for row in read_rows("regional_compositions.csv"):
+        shares.setdefault((row["region"], row["era"]), {})[row["material"]] = row
+    rows = []
+    for (region, era), materials_of in shares.items():
+        cells = [
+            " / ".join(
+                f"{100 * sum(float(materials_of[name][end]) for name in names):.3g}"
+                for end in ("low", "mode", "high")
+            )
+            for names in (("fines",), ("plastic_film", "plastic_dense"), ("stone_ceramic",))
+        ]
+        first = materials_of["fines"]
+        rows.append((f"`{region}`", labels[region], era, *cells, first["source"], first["status"]))
+    head = ("region", "where", "era", "fines [%]", "plastics [%]", "stone [%]", "source", "status")
+    return _table(head, rows)
+
+
+def regional_defaults_table() -> str:
+    """Return the other defaults of a screening."""
+    rows = [
+        (
+            f"`{row['key']}`",
+            row["label"],
+            row["mode"]
+            if row["low"] == row["high"]
+            else f"{row['low']} / {row['mode']} / {row['high']}",
+            row["unit"],
+            row["status"],
+        )
+        for row in read_rows("regional_defaults.csv")
+    ]
+    return _table(("key", "what it is", "low / mode / high", "unit", "status"), rows)
+
+
 def sources_table() -> str:
     """Return every source by key."""
     return _table(
@@ -95,6 +133,8 @@ TABLES = {
     "assumptions": assumptions_table,
     "materials": materials_table,
     "machines": machines_table,
+    "regions": regions_table,
+    "regional_defaults": regional_defaults_table,
     "sources": sources_table,
 }
 

@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from reclaim.site import Check
 
 EXIT_INPUT = 2
+EXIT_SOME_LEFT_OUT = 3
 EXIT_STOPPED = 130
 
 # The stages of an estimate and the share of its time that each takes on the demo site [-]; the
@@ -39,6 +40,8 @@ _STAGES = {
     "maps": 0.05,
 }
 
+_MEASURES = ["npv", "npv_per_t", "beside_leaving", "best_course", "airspace_m3"]
+
 _EXAMPLES = """
 \b
 Examples:
@@ -47,9 +50,10 @@ Examples:
   reclaim new mysite                              begin a site of your own
   reclaim explain waste.moisture                  what a key means
   reclaim compare results before                  what changed, and why
+  reclaim portfolio sites.gpkg --survey dtm.vrt --out ranked    rank many sites
 
 \b
-Exit codes: 0 done, 1 our fault, 2 your input, 130 stopped.
+Exit codes: 0 done, 1 our fault, 2 your input, 3 done but for some sites, 130 stopped.
 """
 
 _SITE = click.argument("site", type=click.Path(path_type=Path))
@@ -313,6 +317,124 @@ def compare(first: Path, second: Path, as_json: bool) -> None:
         click.echo(comparison_text(*documents))
 
 
+@cli.command()
+@click.argument("sites", nargs=-1, required=True, type=click.Path(path_type=Path))
+@click.option(
+    "--out",
+    type=click.Path(path_type=Path, file_okay=False),
+    required=True,
+    help="Folder for the results; a run goes on from what is there.",
+)
+@click.option("--survey", metavar="RASTER", help="Terrain shared by the rows of a layer.")
+@click.option("--base", metavar="RASTER", help="Base shared by the rows of a layer.")
+@click.option(
+    "--shared",
+    type=click.Path(path_type=Path, dir_okay=False),
+    help="Site file with the assumptions of all rows; may map columns under [columns].",
+)
+@click.option(
+    "--map",
+    "mapped",
+    metavar="KEY=COLUMN",
+    multiple=True,
+    help="Take a key of the site file from a column of the layer; may be given many times.",
+)
+@click.option("--id", "id_column", metavar="COLUMN", help="Column that tells the rows apart.")
+@click.option(
+    "--rank-by",
+    type=click.Choice(_MEASURES),
+    default="npv",
+    show_default=True,
+    help="What is to be high.",
+)
+@click.option("--best", type=click.IntRange(1), help="Sites that count as the best.  [default: 10]")
+@click.option("--reports", metavar="N", default="0", help="Full reports: of the N best, or all.")
+@click.option("--draws", type=click.IntRange(16, 2048), help="Draws of each site.  [default: 256]")
+@click.option("--seed", type=click.IntRange(0, 4294967295), help="Seed of the draws.  [default: 1]")
+@click.option("--workers", type=click.IntRange(1, 1024), help="Processes.  [default: one per core]")
+@click.option("--scheduler", metavar="ADDRESS", help="Running Dask scheduler, tcp://host:8786.")
+@_EXCEL
+@_JSON
+@click.option("--quiet", is_flag=True, help="Print nothing but errors.")
+def portfolio(
+    sites: tuple[Path, ...],
+    out: Path,
+    survey: str | None,
+    base: str | None,
+    shared: Path | None,
+    mapped: tuple[str, ...],
+    id_column: str | None,
+    rank_by: str,
+    best: int | None,
+    reports: str,
+    draws: int | None,
+    seed: int | None,
+    workers: int | None,
+    scheduler: str | None,
+    excel: bool,
+    as_json: bool,
+    quiet: bool,
+) -> None:
+    """Screen and rank many SITES: site files, folders of them, or a layer with a row per site.
+
+    What a site does not state is taken from defaults of its region, with wider spread. What was
+    done before and has not changed is kept. Needs the extra 'reclaim[portfolio]'.
+
+    \b
+    Example:
+      reclaim portfolio county/*/site.toml --out ranked
+      reclaim portfolio sites.gpkg --survey dtm.vrt --shared county.toml --out ranked
+    """  # noqa: D301
+    if reports != "all" and not reports.isdecimal():
+        raise click.UsageError("--reports takes a number or 'all'.")
+    options = {"--base": base, "--shared": shared, "--map": mapped, "--id": id_column}
+    with _input_errors(as_json), _bar(quiet or as_json) as step:
+        from reclaim.portfolio import (
+            Wanted,
+            portfolio_of_files,
+            portfolio_of_layer,
+            screen_portfolio,
+        )
+
+        wanted = Wanted(rank_by, best, reports, draws, seed, workers, scheduler, excel)
+        wanted.refuse_missing()
+        if survey is None:
+            given = [name for name, value in options.items() if value]
+            if given:
+                raise click.UsageError(f"{given[0]} belongs to a layer, which needs --survey.")
+            jobs, findings = portfolio_of_files(sites)
+        else:
+            if len(sites) != 1:
+                raise click.UsageError("With --survey, give one layer with a row per site.")
+            keys = _pairs(mapped)
+            jobs, findings = portfolio_of_layer(sites[0], survey, base, shared, keys, id_column)
+        ranked, document = screen_portfolio(jobs, findings, out, wanted, progress=step)
+    if as_json:
+        _print_json(document)
+    elif not quiet:
+        from reclaim.portfolio import portfolio_text
+
+        click.echo(portfolio_text(ranked))
+        click.echo(f"\nOverview: {out / 'overview.html'}")
+    if ranked.failed:
+        count = len(ranked.failed)
+        click.echo(
+            f"{count} site{'s' if count > 1 else ''} left out; see {out / 'problems.csv'}.",
+            err=True,
+        )
+        raise click.exceptions.Exit(EXIT_SOME_LEFT_OUT)
+
+
+def _pairs(written: tuple[str, ...]) -> dict[str, str]:
+    pairs = {}
+    for text in written:
+        key, sign, column = text.partition("=")
+        if not (key and sign and column):
+            raise click.UsageError(f"--map takes KEY=COLUMN, got '{text}'.")
+        pairs[key.strip()] = column.strip()
+    return pairs
+
+
 def main() -> None:
     """Run the command line and leave with the exit code that fits."""
     try:
@@ -360,6 +482,28 @@ def _print_checks(checks: Iterable[Check]) -> None:
         click.echo(f"{level}: {plain(found.where)}: {plain(found.what)}", err=True)
         if found.what_to_do:
             click.echo(f"    {plain(found.what_to_do)}", err=True)
+
+
+@contextmanager
+def _bar(quiet: bool) -> Iterator[Callable[[str, int, int], None]]:
+    """Show on a terminal how many of how many are done, with the time left."""
+    if quiet or not sys.stderr.isatty():
+        yield lambda _what, _done, _of: None
+        return
+    bars: dict[str, Any] = {}
+
+    def step(what: str, done: int, of: int) -> None:
+        if what not in bars:
+            for bar in bars.values():
+                bar.render_finish()
+            bars[what] = click.progressbar(length=of, label=what, file=sys.stderr, show_pos=True)
+        bars[what].update(done - bars[what].pos)
+
+    try:
+        yield step
+    finally:
+        for bar in bars.values():
+            bar.render_finish()
 
 
 @contextmanager

@@ -180,6 +180,35 @@ def estimate(site: Site, *, progress: Callable[[str], None] | None = None) -> Es
     )
 
 
+def dig_of(site: Site) -> Dig:
+    """Return the dig of a site as a model, without the pictures and studies of a whole estimate.
+
+    Parameters
+    ----------
+    site
+        From `reclaim.read_site`.
+
+    Raises
+    ------
+    reclaim.SiteError
+        Where there is no waste above the base, or no composition.
+    """
+    from reclaim.ground import side_slope_of, thickness_map
+    from reclaim.waste import core_composites, laboratory_means
+
+    excavation = measure_site(site)
+    _refuse_empty(site, excavation)
+    composites = core_composites(site.cores)
+    if not site.composition:
+        _refuse_no_sample(site.path, composites)
+    study = None
+    if len(composites):
+        surfaces = (site.footprint, site.grid, site.survey, site.base)
+        picture = thickness_map(*surfaces, side_slope=side_slope_of(site))
+        study = _study(site, picture, composites)
+    return Dig(site, excavation, composites, study, laboratory_means(site.cores, composites))
+
+
 def measure_site(site: Site) -> Excavation:
     """Measure the dig of a site with the numbers of its own site file."""
     from reclaim.ground import measure, side_slope_of

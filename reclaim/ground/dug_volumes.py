@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from reclaim.ground.excavation import DugVolumes
+from reclaim.ground.volume_error import ground_default
 
 if TYPE_CHECKING:
     from reclaim.assumptions import Draws
@@ -29,8 +30,8 @@ def volume_draws(excavation: Excavation, draws: Draws) -> DugVolumes:
     Notes
     -----
     The error is that of the waste: one relative shift for all zones of a draw, never below
-    nothing. Cover is a thickness from the survey downwards and over-dig a thickness below the
-    base, so a shift of either surface leaves them as they are.
+    ``least_volume_share`` of what was measured. Cover is a thickness from the survey downwards and
+    over-dig a thickness below the base, so a shift of either surface leaves them as they are.
     """
     error = excavation.error
     shift_m3 = (
@@ -40,7 +41,8 @@ def volume_draws(excavation: Excavation, draws: Draws) -> DugVolumes:
     )
     zone_m3 = excavation.waste_m3.sum(axis=1)
     waste_m3 = float(zone_m3.sum())
-    factor = np.maximum(0.0, 1 + shift_m3 / waste_m3) if waste_m3 > 0 else np.ones_like(shift_m3)
+    least = ground_default("least_volume_share")
+    factor = np.maximum(least, 1 + shift_m3 / waste_m3) if waste_m3 > 0 else np.ones_like(shift_m3)
     zone_waste_m3 = factor[:, None] * zone_m3
     return DugVolumes(
         cover_m3=np.full(draws.n_draws, excavation.cover_m3.sum()),

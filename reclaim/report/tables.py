@@ -97,14 +97,21 @@ EMPTY_COLUMNS: Mapping[str, Sequence[str]] = {
 """Header of a table that a site may leave without rows."""
 
 
-def write_table(path: Path, rows: Sequence[Row]) -> None:
+def write_table(path: Path, rows: Sequence[Row], columns: Sequence[str] = ()) -> None:
     """Write one table: UTF-8 with a byte order mark, commas, a header, lines ended by CR LF.
+
+    Parameters
+    ----------
+    path, rows
+        The file, and its rows, each with the same keys.
+    columns
+        Header of a table without rows; that of `EMPTY_COLUMNS` where none is given.
 
     Notes
     -----
     RFC 4180. The byte order mark makes spreadsheets read names with accents rightly.
     """
-    columns = list(rows[0]) if rows else list(EMPTY_COLUMNS[path.stem])
+    columns = list(rows[0]) if rows else list(columns or EMPTY_COLUMNS[path.stem])
     with path.open("w", encoding="utf-8-sig", newline="") as file:
         writer = csv.writer(file)
         writer.writerow(_safe(name) for name in columns)

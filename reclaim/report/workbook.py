@@ -49,6 +49,12 @@ TOTALS = {
     "zones_and_lifts": ("cover_m3", "waste_m3"),
     "core_composites": ("waste_m", "sampled_m", "wet_mass_kg"),
 }
+_TEXT_STAYS_TEXT = {
+    "strings_to_formulas": False,
+    "strings_to_urls": False,
+    "strings_to_numbers": False,
+    "nan_inf_to_errors": False,
+}
 _HEAD, _UNIT_ROW, _FIRST = 2, 3, 4
 """Rows of a sheet, from 0: a title and a blank row stand over the headings."""
 
@@ -101,11 +107,7 @@ def write_workbook(
     need_writer()
     import xlsxwriter
 
-    with xlsxwriter.Workbook(
-        str(path),
-        {"strings_to_formulas": False, "strings_to_urls": False, "strings_to_numbers": False,
-         "nan_inf_to_errors": False},
-    ) as book:  # fmt: skip
+    with xlsxwriter.Workbook(str(path), _TEXT_STAYS_TEXT) as book:
         book.set_properties({"title": document["site"]["name"], "created": made_at})
         look = _looks(book)
         _contents(book.add_worksheet("read_me"), tables, document, look)
@@ -113,6 +115,48 @@ def write_workbook(
             _table(book.add_worksheet(name[:31]), name, rows, document, look)
         _cash_by_year(book.add_worksheet("cash_by_year"), document, look)
         _sources(book.add_worksheet("sources"), look)
+
+
+def write_plain_workbook(
+    path: Path,
+    tables: Mapping[str, Sequence[Row]],
+    title: str,
+    currency: str,
+    lines: Sequence[str],
+    *,
+    made_at: datetime,
+) -> None:
+    """Write tables that belong to no single site to one workbook.
+
+    Parameters
+    ----------
+    path, tables
+        The ``.xlsx`` file, and rows by name of the sheet.
+    title, lines
+        Heading of every sheet, and what the first sheet says.
+    currency
+        Of all money in the tables.
+    made_at
+        Date in the file's properties; nothing else in it depends on the clock.
+
+    Raises
+    ------
+    SiteError
+        Where the optional package is missing.
+    """
+    need_writer()
+    import xlsxwriter
+
+    with xlsxwriter.Workbook(str(path), _TEXT_STAYS_TEXT) as book:
+        book.set_properties({"title": title, "created": made_at})
+        look = _looks(book)
+        sheet = book.add_worksheet("read_me")
+        sheet.set_column(0, 0, 100)
+        for row, line in enumerate((title, "", *lines)):
+            sheet.write_string(row, 0, line, look["words"] if row else look["title"])
+        document = {"site": {"name": title, "currency": currency}}
+        for name, rows in tables.items():
+            _table(book.add_worksheet(name[:31]), name, rows, document, look)
 
 
 def unit_of(column: str, currency: str) -> str:

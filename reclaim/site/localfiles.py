@@ -10,6 +10,8 @@ from typing import TYPE_CHECKING
 from reclaim.site.model import InputFile
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from reclaim.site.problems import Findings
 
 _SCHEME = re.compile(r"^[A-Za-z][A-Za-z0-9+.\-]+:")  # two characters or more: "C:" is a drive
@@ -24,14 +26,19 @@ class LocalFiles:
         The site file.
     findings
         Where missing and refused files are told.
+    digest
+        Gives the SHA-256 of a file; `sha256` by default.
     """
 
-    def __init__(self, site_path: Path, findings: Findings) -> None:
+    def __init__(
+        self, site_path: Path, findings: Findings, digest: Callable[[Path], str] | None = None
+    ) -> None:
+        self._digest = digest or sha256
         self._folder = site_path.parent
         self._site_name = site_path.name
         self._findings = findings
         self._inputs = (
-            {site_path.name: InputFile(site_path.name, sha256(site_path))}
+            {site_path.name: InputFile(site_path.name, self._digest(site_path))}
             if site_path.is_file()
             else {}
         )
@@ -67,7 +74,7 @@ class LocalFiles:
         for part in _parts(path):
             name = shown(written) if part == path else part.name
             if name not in self._inputs:
-                self._inputs[name] = InputFile(name, sha256(part))
+                self._inputs[name] = InputFile(name, self._digest(part))
         return path
 
 

@@ -29,6 +29,7 @@ ORDER = [
     "estimate",
     "report",
     "demo",
+    "portfolio",
     "cli",
 ]
 ROOMS = [name for name in ORDER if (PACKAGE / name).is_dir()]

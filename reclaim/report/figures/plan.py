@@ -114,8 +114,8 @@ def outlined_map(estimate: Estimate, title: str) -> tuple[Figure, Axes]:
     axes.tick_params(axis="y", labelrotation=90)
     for label in axes.get_yticklabels():
         label.set_verticalalignment("center")
-    _scale_bar(axes, box)
-    _north_arrow(axes)
+    scale_bar(axes, box)
+    north_arrow(axes)
     _key(axes, estimate)
     return figure, axes
 
@@ -151,7 +151,7 @@ def _cores(axes: Axes, estimate: Estimate) -> None:
         )  # fmt: skip
 
 
-def _scale_bar(axes: Axes, box: tuple[float, float, float, float]) -> None:
+def scale_bar(axes: Axes, box: tuple[float, float, float, float]) -> None:
     """Draw a bar of a round length in the lower left corner."""
     width, height = box[1] - box[0], box[3] - box[2]
     decade = 10 ** np.floor(np.log10(width / 4))
@@ -169,7 +169,8 @@ def _scale_bar(axes: Axes, box: tuple[float, float, float, float]) -> None:
         )  # fmt: skip
 
 
-def _north_arrow(axes: Axes) -> None:
+def north_arrow(axes: Axes) -> None:
+    """Draw an arrow to grid north in the upper right corner."""
     axes.annotate(
         "grid\nnorth", (0.965, 0.985), (0.965, 0.89), xycoords="axes fraction", ha="center",
         va="top", fontsize=7, arrowprops={"arrowstyle": "-|>", "color": INK, "linewidth": 1.2},
