@@ -7,7 +7,6 @@ from hashlib import sha256
 from typing import TYPE_CHECKING, Any
 
 import reclaim
-from reclaim.hazards import DEFERENCE
 from reclaim.portfolio.run import measure_words
 from reclaim.report.page import templates
 from reclaim.report.sections.blocks import Picture, Table
@@ -20,6 +19,12 @@ if TYPE_CHECKING:
     from reclaim.portfolio.run import Portfolio
     from reclaim.report.page import Image
 
+DEFERENCE = (
+    "A screening looks for no hazard of a single site, and a site without a caution here is not "
+    "thereby safe. Estimate a site by itself and read its cautions before anybody digs, cores or "
+    "samples there: gas, asbestos and unstable ground are to be expected in every old dump. Local "
+    "codes and licensed practice decide; where they ask for more, they hold."
+)
 _MOST_ROWS = 200
 _MOST_CORES = 20
 _MOST_PROBLEMS = 100
@@ -177,25 +182,24 @@ def _ranking_table(portfolio: Portfolio, reports: Mapping[str, str], currency: s
                 str(row["rank"]),
                 _linked(row["name"], reports.get(row["site_id"])),
                 mean,
-                f"{low} to {high}",
+                f"{low}\u00a0to\u00a0{high}",
                 percent(row["chance_best_n"]),
-                f"{row['rank_p10']:.0f} to {row['rank_p90']:.0f}",
+                f"{row['rank_p10']:.0f}\u00a0to\u00a0{row['rank_p90']:.0f}",
                 percent(row["chance_npv_positive"]),
                 number(row["waste_t"]),
                 number(row["area_m2"] / 1e4),
                 row["base_from"],
-                row["composition_from"],
+                row["composition_from"].replace("_", " "),
                 row["best_course"],
             )
         )
-    measure = f"{measure_words(portfolio.ordered.rank_by)} [{unit}]"
     return Table(
         f"Sites by {measure_words(portfolio.ordered.rank_by).lower()}, the highest mean first",
         (
             "Rank",
             "Site",
-            f"{measure}, mean",
-            "P10 to P90",
+            f"Mean [{unit}]",
+            f"P10 to P90 [{unit}]",
             f"Among the best {portfolio.ranking.n}",
             "Rank, P10 to P90",
             "Pays",

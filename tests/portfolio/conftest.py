@@ -116,6 +116,12 @@ def make_place(folder, count=4, radius_m=60.0, height_m=8.0):
     return Place(folder)
 
 
+@pytest.fixture(scope="session")
+def make_county():
+    """Return `make_place`."""
+    return make_place
+
+
 @pytest.fixture
 def place_of(tmp_path):
     """Return a function that makes a county with as many mounds as asked for."""
