@@ -66,6 +66,8 @@ class Dig:
         Input, measured ground, composites of the cores, and what studying the cores found.
     laboratory
         Bulk values that the materials' properties are brought to.
+    find_breakevens
+        False leaves the break-even values of the best estimate out, to save time.
     """
 
     site: Site
@@ -73,6 +75,7 @@ class Dig:
     composites: CoreComposites
     study: CoreStudy | None
     laboratory: tuple[LabMean, ...]
+    find_breakevens: bool = True
 
     def run(self, draws: Draws) -> Outcome:
         """Run the rooms in order, for one central draw or for many draws."""
@@ -97,6 +100,7 @@ class Dig:
                 draws,
                 closed_months=site.closed_months,
                 discount_convention=site.discount_convention,
+                find_breakevens=self.find_breakevens,
             )
         return Outcome(volumes, feed, products, appraisal)
 

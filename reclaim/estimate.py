@@ -181,7 +181,9 @@ def estimate(site: Site, *, progress: Callable[[str], None] | None = None) -> Es
 
 
 def dig_of(site: Site) -> Dig:
-    """Return the dig of a site as a model, without the pictures and studies of a whole estimate.
+    """Return the dig of a site as a model, without the rest of a whole estimate.
+
+    Left out are its pictures, the study of its ground, and break-even values.
 
     Parameters
     ----------
@@ -206,7 +208,8 @@ def dig_of(site: Site) -> Dig:
         surfaces = (site.footprint, site.grid, site.survey, site.base)
         picture = thickness_map(*surfaces, side_slope=side_slope_of(site))
         study = _study(site, picture, composites)
-    return Dig(site, excavation, composites, study, laboratory_means(site.cores, composites))
+    laboratory = laboratory_means(site.cores, composites)
+    return Dig(site, excavation, composites, study, laboratory, find_breakevens=False)
 
 
 def measure_site(site: Site) -> Excavation:

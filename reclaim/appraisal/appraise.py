@@ -57,6 +57,7 @@ def appraise(
     *,
     closed_months: Collection[int] = (),
     discount_convention: str = CONSTANT_RATE,
+    find_breakevens: bool = True,
 ) -> Appraisal:
     """Appraise mining the whole site.
 
@@ -74,6 +75,8 @@ def appraise(
         Months of the year (1 to 12) in which nothing is dug.
     discount_convention
         ``constant`` for ``money.discount_rate``, or a name of ``discount_conventions.csv``.
+    find_breakevens
+        False leaves the break-even values of the best estimate out.
 
     Raises
     ------
@@ -83,7 +86,7 @@ def appraise(
     quantities = quantities_of(volumes, feed, products, area_m2)
     price = Prices(assumptions, draws)
     appraisal = appraise_quantities(quantities, price, closed_months, discount_convention)
-    if not draws.is_best_estimate:
+    if not draws.is_best_estimate or not find_breakevens:
         return appraisal
     found = breakevens(BREAKEVEN_KEYS, quantities, assumptions, closed_months, discount_convention)
     return replace(appraisal, breakeven=found)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from functools import cache
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -88,8 +89,9 @@ class CoreFiles:
         return self.vertical_unit if kind in self.paths else "m"
 
 
+@cache
 def no_cores() -> Cores:
-    """Return tables with all columns, `ROW` included, and no rows."""
+    """Return tables with all columns, `ROW` included, and no rows; always the same ones."""
     import pandas as pd
 
     def empty(texts: Sequence[str], numbers: Sequence[str]) -> pd.DataFrame:
