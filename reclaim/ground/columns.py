@@ -7,12 +7,14 @@ Every other calculation of this room that walks over the site takes its columns 
 
 from __future__ import annotations
 
+import os
 from collections import deque
 from collections.abc import Callable, Generator, Iterator, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
-from contextlib import ExitStack, closing
+from contextlib import ExitStack, closing, contextmanager
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any
+from threading import Event, Lock
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -30,11 +32,20 @@ FloatArray = NDArray[np.floating[Any]]
 IntArray = NDArray[np.integer[Any]]
 BoolArray = NDArray[np.bool_]
 
+Found = TypeVar("Found")
+
 AHEAD = 2
 """Windows read before they are needed, while others are worked on."""
 
-STRIP = 12
-"""Tiles side by side that are walked down together, so that GDAL still holds their neighbours."""
+STRIP = 8
+"""Tiles side by side that are walked down together, so that GDAL still holds their neighbours,
+those of two threads and four files too."""
+
+SPAN = 24
+"""Windows that are summed up together; their number must not hang on the number of threads."""
+
+THREADS = 4
+"""Most threads over the windows; each holds the tiles it works on."""
 
 Progress = Callable[[int, int], None]
 """Called with the number of windows done and the number in all."""
@@ -221,23 +232,109 @@ def columns(
     A piece of a boundary cell takes its values at its own centroid, by the local gradient of
     each surface, so that a plane is exact. The next windows are read while one is used.
     """
-    grid, zones = layout.grid, layout.zones
-    with ExitStack() as opened:
-        read = [opened.enter_context(surface.reader()) for surface in (survey, base, *others)]
-        rim = None
-        if not SideSlope.of(side_slope).upright:
-            rim = rim_of(layout.footprint.outline, grid, read[0], side_slope)
-        # Closed before the surfaces are, also when the caller stops half-way.
-        ahead = opened.enter_context(closing(_read_ahead(layout, read)))
+    # What reads ahead is closed before the surfaces are, also when the caller stops half-way.
+    with (
+        _opened(layout, (survey, base, *others), side_slope) as (read, rim),
+        closing(_read_ahead(layout, read)) as ahead,
+    ):
         for done, tile in enumerate(ahead, start=1):
-            for number, zone in enumerate(zones):
-                whole = _whole(number, zone, tile)
-                if whole is not None:
-                    yield _dug(whole, rim, grid)
-                if tile.pieces[number].size:
-                    yield _dug(_pieces(number, zone, tile), rim, grid)
+            yield from _parts(layout, tile, rim)
             if progress is not None:
                 progress(done, len(layout.windows))
+
+
+def by_spans(
+    layout: Layout,
+    survey: Surface,
+    base: Surface,
+    *others: Surface,
+    side_slope: float | SideSlope,
+    look: Callable[[Window, Iterator[Columns]], Found],
+    progress: Progress | None = None,
+) -> Iterator[Found]:
+    """Yield what `look` makes of the columns of each span of windows, in order.
+
+    Parameters
+    ----------
+    layout, survey, base, *others, side_slope
+        See `columns`; each thread opens the surfaces for itself.
+    look
+        Given the smallest window that holds a span, and its columns. Called in several threads at
+        a time; it must keep no columns, since what it returns is held for every span.
+    progress
+        Told after each window, by one thread at a time.
+
+    Notes
+    -----
+    The spans are the same on every machine, so that sums by span do not hang on the number of
+    threads. Each thread has a run of neighbouring spans, which share tiles at their seams.
+    """
+    windows = layout.windows
+    spans = [windows[first : first + SPAN] for first in range(0, len(windows), SPAN)]
+    threads = max(1, min(THREADS, os.cpu_count() or 1, len(spans)))
+    cuts = [len(spans) * number // threads for number in range(threads + 1)]
+    stopped, turn, done = Event(), Lock(), 0
+
+    def tell() -> None:
+        nonlocal done
+        with turn:
+            done += 1
+            if progress is not None:
+                progress(done, len(windows))
+
+    def run(number: int) -> list[Found]:
+        with _opened(layout, (survey, base, *others), side_slope) as (read, rim):
+
+            def parts(span: Sequence[Window]) -> Iterator[Columns]:
+                for window in span:
+                    if stopped.is_set():
+                        return
+                    yield from _parts(layout, _read(layout, read, window), rim)
+                    tell()
+
+            mine = spans[cuts[number] : cuts[number + 1]]
+            return [look(_holding(span), parts(span)) for span in mine]
+
+    with ThreadPoolExecutor(max_workers=threads) as pool:
+        try:
+            for found in pool.map(run, range(threads)):
+                yield from found
+        finally:
+            stopped.set()
+
+
+@contextmanager
+def _opened(
+    layout: Layout, surfaces: Sequence[Surface], side_slope: float | SideSlope
+) -> Iterator[tuple[list[Reader], Rim | None]]:
+    """Open the surfaces, the survey first, and lay the rim of the dig on it."""
+    with ExitStack() as opened:
+        read = [opened.enter_context(surface.reader()) for surface in surfaces]
+        rim = None
+        if not SideSlope.of(side_slope).upright:
+            rim = rim_of(layout.footprint.outline, layout.grid, read[0], side_slope)
+        yield read, rim
+
+
+def _parts(layout: Layout, tile: _Tile, rim: Rim | None) -> Iterator[Columns]:
+    """Yield the columns of a window, zone by zone."""
+    for number, zone in enumerate(layout.zones):
+        whole = _whole(number, zone, tile)
+        if whole is not None:
+            yield _dug(whole, rim, layout.grid)
+        if tile.pieces[number].size:
+            yield _dug(_pieces(number, zone, tile), rim, layout.grid)
+
+
+def _holding(windows: Sequence[Window]) -> Window:
+    """Return the smallest window that holds all of some windows."""
+    row, column = min(each.row for each in windows), min(each.column for each in windows)
+    return Window(
+        row,
+        column,
+        max(each.row + each.rows for each in windows) - row,
+        max(each.column + each.columns for each in windows) - column,
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -265,27 +362,25 @@ class _Tile:
 
 def _read_ahead(layout: Layout, read: list[Reader]) -> Generator[_Tile]:
     """Yield each window with the values of all surfaces."""
-
-    def of(window: Window) -> _Tile:
-        pieces = [zone.pieces_in(window) for zone in layout.zones]
-        wider = window
-        for zone, chosen in zip(layout.zones, pieces, strict=True):
-            if chosen.size:
-                wider = _with_neighbours(wider, zone.row[chosen], zone.column[chosen])
-        values = [one(window) for one in read]
-        framed = [
-            _framed(one, window, inner, wider) for one, inner in zip(read, values, strict=True)
-        ]
-        return _Tile(window, values, pieces, wider, framed)
-
     with ThreadPoolExecutor(max_workers=1) as reading:
         ahead: deque[Future[_Tile]] = deque()
         for window in layout.windows:
-            ahead.append(reading.submit(of, window))
+            ahead.append(reading.submit(_read, layout, read, window))
             if len(ahead) > AHEAD:
                 yield ahead.popleft().result()
         while ahead:
             yield ahead.popleft().result()
+
+
+def _read(layout: Layout, read: list[Reader], window: Window) -> _Tile:
+    pieces = [zone.pieces_in(window) for zone in layout.zones]
+    wider = window
+    for zone, chosen in zip(layout.zones, pieces, strict=True):
+        if chosen.size:
+            wider = _with_neighbours(wider, zone.row[chosen], zone.column[chosen])
+    values = [one(window) for one in read]
+    framed = [_framed(one, window, inner, wider) for one, inner in zip(read, values, strict=True)]
+    return _Tile(window, values, pieces, wider, framed)
 
 
 def _with_neighbours(window: Window, row: IntArray, column: IntArray) -> Window:
@@ -320,15 +415,7 @@ def _framed(read: Reader, window: Window, values: FloatArray, wider: Window) -> 
 
 def _around(zones: Sequence[Coverage]) -> Window:
     bounds = [zone.bounds for zone in zones if zone.cells > 0]
-    if not bounds:
-        return Window(0, 0, 0, 0)
-    row, column = min(each.row for each in bounds), min(each.column for each in bounds)
-    return Window(
-        row,
-        column,
-        max(each.row + each.rows for each in bounds) - row,
-        max(each.column + each.columns for each in bounds) - column,
-    )
+    return _holding(bounds) if bounds else Window(0, 0, 0, 0)
 
 
 def _windows(zones: Sequence[Coverage], extent: Window) -> Iterator[Window]:

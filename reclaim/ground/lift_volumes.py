@@ -111,6 +111,12 @@ class UnderSurface:
                 self._crossed[level].append((self.parts, surface.above(level_m)))
         self._rows.append((surface.lowest_m, surface.highest_m, surface.total, surface.weight))
 
+    def include(self, other: UnderSurface) -> None:
+        """Add the parts of another, after those that are here."""
+        for level, crossed in other._crossed.items():
+            self._crossed[level].extend((self.parts + part, above) for part, above in crossed)
+        self._rows.extend(other._rows)
+
     def slabs(self, levels: range) -> Iterator[FloatArray]:
         """Yield what lies under the surface in each lift, the highest lift first.
 

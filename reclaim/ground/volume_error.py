@@ -7,6 +7,7 @@ are independent of each other. The correlated part has a spherical covariance.
 
 from __future__ import annotations
 
+from copy import copy
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -21,6 +22,7 @@ if TYPE_CHECKING:
     from reclaim.site.model import Grid, Surface, Window
 
 FloatArray = NDArray[np.floating[Any]]
+IntArray = NDArray[np.integer[Any]]
 BoolArray = NDArray[np.bool_]
 
 NEAR_CELLS = 4
@@ -40,6 +42,8 @@ class DugArea:
 
     Attributes
     ----------
+    row, column
+        Cell of the grid at the corner of the first coarse cell.
     area_m2
         Area dug in each coarse cell [m2], shape ``(rows, columns)``.
     squares_m4
@@ -47,7 +51,7 @@ class DugArea:
     """
 
     def __init__(self, window: Window, grid: Grid) -> None:
-        self._row, self._column = window.row, window.column
+        self.row, self.column = window.row, window.column
         cells = int(ground_default("error_cells_per_side"))
         self._merged = max(1, -(-max(window.rows, window.columns) // cells))
         self._cell_area_m2 = grid.cell_area_m2
@@ -58,11 +62,34 @@ class DugArea:
         )
         self.squares_m4 = 0.0
 
+    def within(self, window: Window) -> DugArea:
+        """Return the coarse cells that meet a window, with nothing dug; for `include`."""
+        row, column = self._coarse(window)
+        inner = copy(self)
+        inner.row += int(row[0]) * self._merged
+        inner.column += int(column[0]) * self._merged
+        inner.area_m2 = np.zeros((row[-1] - row[0] + 1, column[-1] - column[0] + 1))
+        inner.squares_m4 = 0.0
+        return inner
+
+    def include(self, inner: DugArea) -> None:
+        """Add what was dug in some of the coarse cells."""
+        row = (inner.row - self.row) // self._merged
+        column = (inner.column - self.column) // self._merged
+        rows, columns = inner.area_m2.shape
+        self.area_m2[row : row + rows, column : column + columns] += inner.area_m2
+        self.squares_m4 += inner.squares_m4
+
+    def _coarse(self, window: Window) -> tuple[IntArray, IntArray]:
+        """Return the coarse row of each row of a window, and the coarse column of each column."""
+        row = (np.arange(window.rows) + window.row - self.row) // self._merged
+        return row, (np.arange(window.columns) + window.column - self.column) // self._merged
+
     def at_centres(self, surface: Surface, grid: Grid, otherwise: float) -> FloatArray:
         """Return a surface in the middle of each coarse cell, `otherwise` where it is unknown."""
         rows, columns = self.area_m2.shape
-        west_m = grid.west_m + self._column * grid.cell_x_m
-        north_m = grid.north_m - self._row * grid.cell_y_m
+        west_m = grid.west_m + self.column * grid.cell_x_m
+        north_m = grid.north_m - self.row * grid.cell_y_m
         x_m, y_m = np.meshgrid(
             west_m + (np.arange(columns) + 0.5) * self.cell_x_m,
             north_m - (np.arange(rows) + 0.5) * self.cell_y_m,
@@ -77,8 +104,7 @@ class DugArea:
     def add(self, part: Columns, dug: BoolArray | None = None) -> None:
         """Add the columns that are dug; all of them where `dug` is None."""
         window = part.window
-        row = (np.arange(window.rows) + window.row - self._row) // self._merged
-        column = (np.arange(window.columns) + window.column - self._column) // self._merged
+        row, column = self._coarse(window)
         if part.share is not None:
             chosen = slice(None) if dug is None else dug
             place, share = part.cells[chosen], part.share[chosen]

@@ -13,14 +13,16 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from reclaim.ground.columns import Columns, Layout, Progress, columns, joined
+from reclaim.ground.columns import Columns, Layout, Progress, by_spans, joined
 from reclaim.ground.excavation import Excavation, LiftsBy
 from reclaim.ground.lift_volumes import Heights, UnderSurface
 from reclaim.ground.side_slope import SideSlope
 from reclaim.ground.volume_error import DugArea, volume_error
 
 if TYPE_CHECKING:
-    from reclaim.site.model import Footprint, Grid, Surface
+    from collections.abc import Iterator
+
+    from reclaim.site.model import Footprint, Grid, Surface, Window
 
 FloatArray = NDArray[np.floating[Any]]
 BoolArray = NDArray[np.bool_]
@@ -86,10 +88,15 @@ def measure(
     layout = Layout(footprint, grid)
     dug = DugArea(layout.extent, grid)
     dug_to_base = dug if slope.upright else DugArea(layout.extent, grid)
-    ledger = _Ledger(layout, lift_m, lifts_by, dug, dug_to_base)
-    for part in columns(layout, survey, base, cover, side_slope=side_slope, progress=progress):
-        ledger.add(part)
-    ledger.close()
+    ledger = _Ledger(layout, lift_m, lifts_by, layout.extent, dug, dug_to_base)
+
+    def look(window: Window, parts: Iterator[Columns]) -> _Ledger:
+        return ledger.of_span(window, parts)
+
+    for found in by_spans(
+        layout, survey, base, cover, side_slope=side_slope, look=look, progress=progress
+    ):
+        ledger.include(found)
     base_sds_m: float | FloatArray = base_sd_m
     if base_sd is not None:
         base_sds_m = dug_to_base.at_centres(base_sd, grid, otherwise=base_sd_m)
@@ -126,10 +133,12 @@ class _Ledger:
         layout: Layout,
         lift_m: float,
         lifts_by: LiftsBy,
+        extent: Window,
         dug: DugArea,
         dug_to_base: DugArea,
     ) -> None:
-        self._extent = layout.extent
+        self._layout, self._lifts_by = layout, lifts_by
+        self._extent = extent
         self._n_zones = len(layout.zones)
         self._cell_area_m2 = layout.grid.cell_area_m2
         self._lift_m = lift_m
@@ -139,6 +148,28 @@ class _Ledger:
         self._waiting: list[list[Columns]] = [[] for _ in layout.zones]
         self._lifts = [tuple(UnderSurface(lift_m) for _ in range(3)) for _ in layout.zones]
         self.deepest_m = 0.0
+
+    def of_span(self, window: Window, parts: Iterator[Columns]) -> _Ledger:
+        """Return the sums of the columns of one span of windows, in a ledger of their own."""
+        dug = self._dug.within(window)
+        dug_to_base = dug if self._dug_to_base is self._dug else self._dug_to_base.within(window)
+        own = _Ledger(self._layout, self._lift_m, self._lifts_by, window, dug, dug_to_base)
+        for part in parts:
+            own.add(part)
+        own.close()
+        return own
+
+    def include(self, other: _Ledger) -> None:
+        """Add the sums of a closed ledger."""
+        self._dug.include(other._dug)
+        if self._dug_to_base is not self._dug:
+            self._dug_to_base.include(other._dug_to_base)
+        for key, values in other._sums.items():
+            self._sums[key].extend(values)
+        for mine, theirs in zip(self._lifts, other._lifts, strict=True):
+            for one, more in zip(mine, theirs, strict=True):
+                one.include(more)
+        self.deepest_m = max(self.deepest_m, other.deepest_m)
 
     def add(self, part: Columns) -> None:
         """Add the columns of one zone in one window; boundary pieces wait for others."""

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
 
 # GDAL's block cache grows to a share of the machine's memory unless bound; rasterio takes bytes.
-_GDAL_CACHE_BYTES = 16 << 20
+_GDAL_CACHE_BYTES = 12 << 20
 _WARP_TOLERANCE_CELLS = 0.01  # how far GDAL may bend its straight-line stretches of a warp
 
 
@@ -68,7 +68,7 @@ class RasterSurface:
 
     @contextmanager
     def reader(self) -> Iterator[Callable[[Window], FloatArray]]:
-        """Open the surface; see `Surface`. GDAL's block cache is bound to 16 MB meanwhile."""
+        """Open the surface; see `Surface`. GDAL's block cache is bound to 12 MB meanwhile."""
         import rasterio
 
         with rasterio.Env(GDAL_CACHEMAX=_GDAL_CACHE_BYTES), rasterio.open(self.path) as dataset:

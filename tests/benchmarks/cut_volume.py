@@ -82,7 +82,7 @@ def job_read(folder: Path, side: int, *, only_met: bool) -> float:
     shapely.prepare(polygon)
     total = 0.0
     with (
-        rasterio.Env(GDAL_CACHEMAX=16 << 20),
+        rasterio.Env(GDAL_CACHEMAX=12 << 20),
         rasterio.open(folder / "top.tif") as top,
         rasterio.open(folder / "base.tif") as base,
     ):
