@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import re
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Literal
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
 Level = Literal["note", "warning", "error"]
+
+ROWS_NAMED = 3
+"""Rows that are named where the same thing is wrong in many."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,15 +75,46 @@ class Findings:
 
     @property
     def checks(self) -> tuple[Check, ...]:
-        """Everything found so far, in the order it was found."""
-        return tuple(self._checks)
+        """Everything found so far, in the order it was found; see `said_once`."""
+        return said_once(self._checks)
 
     @property
     def errors(self) -> tuple[Check, ...]:
         """The errors among them."""
-        return tuple(check for check in self._checks if check.level == "error")
+        return said_once(check for check in self._checks if check.level == "error")
 
     def stop_on_errors(self) -> None:
         """Raise `SiteError` with all errors found so far, if there are any."""
         if self.errors:
             raise SiteError(self.errors)
+
+
+def said_once(checks: Iterable[Check]) -> tuple[Check, ...]:
+    """Return the checks with those that differ in nothing but the row made one.
+
+    The first `ROWS_NAMED` rows are named and the others counted.
+    """
+    rows: dict[Check, list[str]] = {}
+    for check in checks:
+        row = _ROW.search(check.where)
+        apart = replace(check, where=_ROW.sub("row {}", check.where, count=1)) if row else check
+        rows.setdefault(apart, []).append(row[1] if row else "")
+    return tuple(
+        replace(check, where=check.where.replace("row {}", _listed(found), 1))
+        if found[0]
+        else check
+        for check, found in rows.items()
+    )
+
+
+_ROW = re.compile(r"\brow (\d+)")
+
+
+def _listed(rows: list[str]) -> str:
+    """Return ``row 4``, ``rows 4 and 8``, or ``rows 4, 8, 12 and 15 more``."""
+    rows = list(dict.fromkeys(rows))
+    if len(rows) == 1:
+        return f"row {rows[0]}"
+    if len(rows) <= ROWS_NAMED:
+        return f"rows {', '.join(rows[:-1])} and {rows[-1]}"
+    return f"rows {', '.join(rows[:ROWS_NAMED])} and {len(rows) - ROWS_NAMED} more"

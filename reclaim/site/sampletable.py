@@ -128,7 +128,8 @@ def _read_wide(
             findings.error(
                 f"{sheet.written} row 1, column {header}",
                 f"There is no material '{header}'.",
-                f"{suggestion(header, words)} Map the laboratory's words in [waste.names].",
+                f"{suggestion(header, material_names())} "
+                "Map the laboratory's words in [waste.names].",
             )
     if headers is None:
         return None
@@ -211,7 +212,7 @@ def _long_rows(
         findings.error(
             f"{sheet.written} row {row}, column material",
             f"There is no material '{word}'.",
-            f"{suggestion(word, words)} Map the laboratory's words in [waste.names].",
+            f"{suggestion(word, material_names())} Map the laboratory's words in [waste.names].",
         )
     frame["material"] = frame["material"].map(lambda word: words.get(plain(word), ""))
     frame = frame[(frame["material"] != "") & frame[["from_m", "to_m"]].notna().all(axis=1)]

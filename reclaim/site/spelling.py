@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
-from difflib import get_close_matches
+from difflib import SequenceMatcher, get_close_matches
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
+
+AS_NEAR = 0.05
+"""Two likenesses that differ by less make two suggestions."""
 
 
 def nearest(word: str, known: Iterable[str]) -> str | None:
@@ -21,12 +24,15 @@ def nearest(word: str, known: Iterable[str]) -> str | None:
 
 
 def suggestion(word: str, known: Iterable[str]) -> str:
-    """Return the advice for an unknown word: the nearest known one, or all there are."""
-    names = tuple(dict.fromkeys(known))
-    near = nearest(word, names)
-    if near is not None:
-        return f"Did you mean '{near}'?"
-    return f"Use one of: {', '.join(names)}." if names else "Take it out."
+    """Return the advice for an unknown word: the nearest known ones, or all there are."""
+    names = {_plain(name): name for name in dict.fromkeys(known)}
+    near = get_close_matches(_plain(word), names, n=2, cutoff=0.6)
+    if len(near) == 2:
+        best, second = (SequenceMatcher(None, name, _plain(word)).ratio() for name in near)
+        near = near[: 2 if best - second < AS_NEAR else 1]
+    if near:
+        return f"Did you mean {' or '.join(repr(names[name]) for name in near)}?"
+    return f"Use one of: {', '.join(names.values())}." if names else "Take it out."
 
 
 def _plain(word: str) -> str:

@@ -10,7 +10,7 @@ from reclaim.site import SiteError, read_core_tables, read_site
 @pytest.mark.parametrize(
     ("old", "new", "parts"),
     [
-        ("lift_m", "lift_hight_m", ("[excavation] lift_hight_m", "Did you mean 'lift_m'?")),
+        ("lift_m", "lift_hight_m", ("[excavation] lift_hight_m", "Did you mean 'lift_m'")),
         ("moisture =", "moistur =", ("[waste] moistur", "Did you mean 'moisture'?")),
         ("[excavation]", "[excavations]", ("[excavations]", "Did you mean 'excavation'?")),
         ("[waste]", "[plant]\ncapacity = 5\n[waste]", ("[plant]", "'capacity_t_y'")),

@@ -145,7 +145,7 @@ def test_gdal_cache_is_bound_while_a_raster_is_open(site):
     assert isinstance(surface, RasterSurface)
     with surface.reader() as read:
         read(Window(0, 0, 5, 5))
-        assert get_gdal_config("GDAL_CACHEMAX") == 16 * 2**20
+        assert get_gdal_config("GDAL_CACHEMAX") == 12 * 2**20
 
 
 def test_base_and_cover_in_the_logs(site):
