@@ -17,6 +17,7 @@ from reclaim.report.figures.style import (
     FAINT,
     INK,
     STYLE,
+    colour_bar,
     new_figure,
     thousands,
 )
@@ -70,10 +71,8 @@ def portfolio_map(portfolio: Portfolio, shapes: GeoSeries) -> Figure:
             f"{row['rank']} {_short(row['name'])}", (x[place], y[place]), (5, 4),
             textcoords="offset points", fontsize=7.5, path_effects=_HALO,
         )  # fmt: skip
-    bar = figure.colorbar(drawn, ax=axes, shrink=0.7, pad=0.02, ticks=list(CHANCES))
-    bar.ax.set_yticklabels([f"{chance:.0%}" for chance in CHANCES])
-    bar.set_label(f"Chance to be among the best {n}")
-    bar.outline.set_linewidth(0.5)
+    bar = colour_bar(axes, drawn, f"Chance to be among the best {n}", list(CHANCES))
+    bar.set_yticks(CHANCES, [f"{chance:.0%}" for chance in CHANCES])
     axes.set(xlim=box[:2], ylim=box[2:], aspect=upright)
     axes.locator_params(nbins=5)
     if in_metres:

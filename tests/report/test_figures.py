@@ -89,6 +89,11 @@ def texts(figure) -> str:
     return "\n".join(found)
 
 
+def bars_of(axes) -> np.ndarray:
+    """Return the five corners (x, y) of every bar, shape (bars, 5, 2)."""
+    return np.concatenate([patch.get_path().vertices.reshape(-1, 5, 2) for patch in axes.patches])
+
+
 def test_the_map_names_cores_zones_scale_and_north(estimate) -> None:
     words = texts(figures.thickness_map(estimate))
     for core_id in estimate.site.cores.collars["core_id"]:
@@ -111,7 +116,7 @@ def test_the_section_draws_the_cores_beside_it(estimate) -> None:
 
 def test_composition_bars_are_the_shares(estimate) -> None:
     figure = figures.composition_bars(estimate)
-    widths = sorted((p.get_width() for p in figure.axes[0].patches), reverse=True)
+    widths = np.sort(np.ptp(bars_of(figure.axes[0])[:, :, 0], axis=1))[::-1]
     shares = np.sort(100 * estimate.best.feed.wet_fraction[0])[::-1]
     assert widths == pytest.approx(shares)
 
@@ -119,13 +124,14 @@ def test_composition_bars_are_the_shares(estimate) -> None:
 def test_lift_bars_add_to_the_dug_volume(estimate) -> None:
     figure = figures.lift_volumes(estimate)
     dug = estimate.excavation.waste_m3.sum() + estimate.excavation.cover_m3.sum()
-    assert sum(patch.get_width() for patch in figure.axes[0].patches) == pytest.approx(dug)
+    assert np.ptp(bars_of(figure.axes[0])[:, :, 0], axis=1).sum() == pytest.approx(dug)
 
 
 def test_cash_bars_add_to_the_running_total(estimate) -> None:
     figure = figures.cash_flow(estimate)
     above, below = figure.axes
-    total = sum(patch.get_height() for patch in above.patches)
+    corners = bars_of(above)[:, :, 1]
+    total = (corners[:, 2] - corners[:, 0]).sum()
     line = below.lines[0].get_ydata()
     assert total == pytest.approx(line[-1])
     assert line[-1] == pytest.approx(1e-6 * estimate.best.appraisal.net_flow.sum())

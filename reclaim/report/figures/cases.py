@@ -5,6 +5,7 @@ from __future__ import annotations
 from math import isfinite
 from typing import TYPE_CHECKING
 
+import numpy as np
 from matplotlib import rc_context
 
 from reclaim.report.figures.style import FAINT, GRID, INK, STOP, STYLE, new_figure, thousands
@@ -41,12 +42,11 @@ def published_cases_chart(estimate: Estimate) -> Figure:
     grid = figure.subplots(2, 2)
     for axes, (key, title, unit, scale), cases in zip(grid.flat, panels, shown, strict=True):
         ordered = sorted(cases, key=lambda case: float(getattr(case, key)))
-        for row, case in enumerate(ordered):
-            own = case.name == view.own.name
-            axes.plot(
-                scale * getattr(case, key), row, marker="D" if own else "o",
-                color=STOP if own else INK, markersize=8 if own else 5, linestyle="none",
-            )  # fmt: skip
+        values = scale * np.array([float(getattr(case, key)) for case in ordered])
+        rows = np.arange(len(ordered))
+        own = np.array([case.name == view.own.name for case in ordered], bool)
+        axes.plot(values[~own], rows[~own], "o", color=INK, markersize=5)
+        axes.plot(values[own], rows[own], "D", color=STOP, markersize=8)
         axes.set_yticks(range(len(ordered)), [_label(case) for case in ordered])
         axes.set_title(title)
         axes.set_xlabel(unit)

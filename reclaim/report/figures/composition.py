@@ -9,6 +9,7 @@ from matplotlib import rc_context
 from matplotlib.patches import Patch
 
 from reclaim.reference import materials
+from reclaim.report.figures.shapes import lying_bars, ranges
 from reclaim.report.figures.style import GRID, GROUPS, INK, STYLE, new_figure, thousands
 from reclaim.report.wording import percent
 from reclaim.uncertainty.bands import band
@@ -44,11 +45,17 @@ def composition_bars(estimate: Estimate) -> Figure:
     axes = figure.add_subplot(title="Make-up of the waste, share of wet mass")
     position = np.arange(len(names)) * step
 
-    for place, index in zip(position, order, strict=True):
-        spread = band(shares[index], estimate.draws.feed.wet_fraction[:, index], "-")
-        look = GROUPS[known[names[index]].group]
-        axes.barh(place, 100 * spread.value, height=0.72, **look.bar)
-        _interval(axes, place, spread.low, spread.high, INK)
+    groups = np.array([known[names[index]].group for index in order])
+    for group in dict.fromkeys(groups):
+        held = groups == group
+        ends = (0.0, 100 * shares[order[held]])
+        lying_bars(axes, position[held], ends, height=0.72, look=GROUPS[group])
+    spreads = [
+        band(shares[index], estimate.draws.feed.wet_fraction[:, index], "-") for index in order
+    ]
+    low, high = (100 * np.array([getattr(s, end) for s in spreads]) for end in ("low", "high"))
+    ranges(axes, position, low, high, colour=INK, width=1.1, mark=6)
+    for place, spread in zip(position, spreads, strict=True):
         reach = max(spread.value, spread.high if np.isfinite(spread.high) else 0.0)
         axes.annotate(
             percent(spread.value), (100 * reach, place), (4, 0), textcoords="offset points",
@@ -59,9 +66,8 @@ def composition_bars(estimate: Estimate) -> Figure:
         assert summary is not None
         column = [summary.materials.index(names[index]) for index in order]
         at = position + 0.52 + 0.3 * row
-        low, high = summary.low[row, column], summary.high[row, column]
-        for place, low_share, high_share in zip(at, low, high, strict=True):
-            _interval(axes, place, low_share, high_share, "#5b5f62")
+        low, high = 100 * summary.low[row, column], 100 * summary.high[row, column]
+        ranges(axes, at, low, high, colour="#5b5f62", width=1.1, mark=6)
         axes.plot(
             100 * summary.wet_fraction[row, column], at, _MARKERS[row], color="white",
             markeredgecolor=INK, markersize=4.5, label=f"zone {zone}, from its cores",
@@ -88,11 +94,3 @@ def _zones(estimate: Estimate) -> tuple[str, ...]:
         return ()
     zones = summary.zones[:-1]
     return zones if 1 < len(zones) <= ZONES_DRAWN else ()
-
-
-def _interval(axes: object, place: float, low: float, high: float, colour: str) -> None:
-    if np.isfinite(low) and np.isfinite(high):
-        axes.plot([100 * low, 100 * high], [place, place], color=colour, linewidth=1.1)  # type: ignore[attr-defined]
-        axes.plot(  # type: ignore[attr-defined]
-            [100 * low, 100 * high], [place, place], "|", color=colour, markersize=6,
-        )  # fmt: skip

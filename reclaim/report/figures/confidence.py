@@ -7,7 +7,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 from matplotlib import rc_context
+from matplotlib.ticker import LogLocator
 
+from reclaim.report.figures.shapes import lying_bars, ranges
 from reclaim.report.figures.style import (
     FAINT,
     GRID,
@@ -15,6 +17,7 @@ from reclaim.report.figures.style import (
     STOP,
     STYLE,
     Fill,
+    key_below,
     new_figure,
     thousands,
 )
@@ -23,8 +26,11 @@ from reclaim.report.wording import money_unit
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
+    from numpy.typing import NDArray
 
     from reclaim.estimate import Estimate
+
+    Numbers = NDArray[np.floating]
 
 SWINGS_DRAWN = 12
 
@@ -75,7 +81,7 @@ def exceedance_curves(estimate: Estimate) -> Figure:
     axes.grid(color=GRID)
     axes.set_axisbelow(True)
     thousands(axes, "x")
-    figure.legend(loc="outside lower center", ncols=3)
+    key_below(figure, 3)
     return figure
 
 
@@ -95,23 +101,18 @@ def swing_chart(estimate: Estimate) -> Figure:
     scale, unit = money_unit(largest, estimate.site.currency)
     figure = new_figure(8.2, 1.3 + 0.34 * max(len(swings), 1))
     axes = figure.add_subplot(title="One input at a time, the others at their centre")
-    for place, swing in enumerate(swings):
-        for end, look in ((swing.low, _LOW), (swing.high, _HIGH)):
-            axes.barh(
-                place,
-                scale * (end - drivers.central),
-                left=scale * drivers.central,
-                height=0.66,
-                **look.bar,
-                label=None
-                if place
-                else {_LOW: "input at its P10", _HIGH: "input at its P90"}[look],
-            )
+    rows = np.arange(len(swings))
+    for ends, look, label in (
+        ([swing.low for swing in swings], _LOW, "input at its P10"),
+        ([swing.high for swing in swings], _HIGH, "input at its P90"),
+    ):
+        reach = (scale * drivers.central, scale * np.array(ends))
+        lying_bars(axes, rows, reach, height=0.66, look=look, label=label)
     axes.axvline(scale * drivers.central, color=INK, linewidth=1.0)
     _named_rows(axes, [swing.label for swing in swings])
     axes.set_xlabel(f"Net present value [{unit}]; the line is the best estimate")
     thousands(axes, "x")
-    figure.legend(loc="outside lower center", ncols=2)
+    key_below(figure, 2)
     return figure
 
 
@@ -129,26 +130,18 @@ def index_bars(estimate: Estimate) -> Figure:
     indices = drivers.indices[:SWINGS_DRAWN]
     figure = new_figure(8.2, 1.3 + 0.42 * max(len(indices), 1))
     axes = figure.add_subplot(title="Part of the spread of the net present value")
-    for place, index in enumerate(indices):
-        for shift, value, error, look, label in (
-            (-0.19, index.first, index.first_error, _ALONE, "alone"),
-            (0.19, index.total, index.total_error, _TOGETHER, "together with all others"),
-        ):
-            axes.barh(
-                place + shift,
-                100 * max(value, 0.0),
-                height=0.36,
-                **look.bar,
-                label=None if place else label,
-            )
-            ends = 100 * np.maximum([value - error, value + error], 0)
-            axes.plot(
-                ends, [place + shift] * 2, color=STOP, linewidth=1.3, marker="|", markersize=6
-            )
+    for shift, pairs, look, label in (
+        (-0.19, [(i.first, i.first_error) for i in indices], _ALONE, "alone"),
+        (0.19, [(i.total, i.total_error) for i in indices], _TOGETHER, "together with all others"),
+    ):
+        value, error = 100 * np.array(pairs).reshape(-1, 2).T
+        rows = np.arange(len(indices)) + shift
+        lying_bars(axes, rows, (0.0, np.maximum(value, 0)), height=0.36, look=look, label=label)
+        _errors(axes, rows, value, error)
     _named_rows(axes, [index.label for index in indices])
     axes.set_xlabel("Part of the variance [%]; lines are one standard error to each side")
     axes.set_xlim(left=0)
-    figure.legend(loc="outside lower center", ncols=2)
+    key_below(figure, 2)
     return figure
 
 
@@ -169,24 +162,12 @@ def worth_of_knowing_chart(estimate: Estimate) -> Figure:
     scale, unit = money_unit(largest, estimate.site.currency)
     figure = new_figure(8.2, 1.3 + 0.48 * max(len(items), 1))
     axes = figure.add_subplot(title="What to find out next")
-    for place, item in enumerate(items):
-        first = place == 0
-        axes.barh(
-            place - 0.19,
-            scale * item.worth.value,
-            height=0.36,
-            **_WORTH.bar,
-            label="expected worth" if first else None,
-        )
-        axes.barh(
-            place + 0.19,
-            scale * item.cost,
-            height=0.36,
-            **_COST.bar,
-            label="cost" if first else None,
-        )
-        ends = scale * np.maximum(item.worth.value + item.worth.error * np.array([-1, 1]), 0)
-        axes.plot(ends, [place - 0.19] * 2, color=STOP, linewidth=1.3, marker="|", markersize=6)
+    rows = np.arange(len(items))
+    worth = scale * np.array([item.worth.value for item in items])
+    cost = scale * np.array([item.cost for item in items])
+    lying_bars(axes, rows - 0.19, (0.0, worth), height=0.36, look=_WORTH, label="expected worth")
+    lying_bars(axes, rows + 0.19, (0.0, cost), height=0.36, look=_COST, label="cost")
+    _errors(axes, rows - 0.19, worth, scale * np.array([item.worth.error for item in items]))
     axes.axvline(
         scale * knowing.everything.value,
         color=INK,
@@ -198,7 +179,7 @@ def worth_of_knowing_chart(estimate: Estimate) -> Figure:
     axes.set_xlabel(f"Money of the site [{unit}]; lines are one standard error to each side")
     axes.set_xlim(left=0)
     thousands(axes, "x")
-    figure.legend(loc="outside lower center", ncols=3)
+    key_below(figure, 3)
     return figure
 
 
@@ -228,11 +209,18 @@ def convergence_chart(estimate: Estimate) -> Figure:
             label=name,
         )
     axes.set(xlabel="Draws [-]", ylabel=f"Net present value [{unit}]", xscale="log")
+    axes.xaxis.set_major_locator(LogLocator(subs=(1, 2, 5)))
     axes.grid(color=GRID)
     axes.set_axisbelow(True)
     thousands(axes, "xy")
-    figure.legend(loc="outside right upper")
+    key_below(figure, 3)
     return figure
+
+
+def _errors(axes: Axes, rows: Numbers, value: Numbers, error: Numbers) -> None:
+    """Draw one standard error to each side, not below zero."""
+    low, high = np.maximum(value - error, 0), np.maximum(value + error, 0)
+    ranges(axes, rows, low, high, colour=STOP, width=1.3, mark=6)
 
 
 def _named_rows(axes: Axes, labels: list[str]) -> None:

@@ -6,11 +6,22 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 from matplotlib import rc_context
+from matplotlib.ticker import NullFormatter
 
 from reclaim.geostatistics import semivariance
 from reclaim.reference import constant, materials
 from reclaim.report.figures.plan import outlined_map
-from reclaim.report.figures.style import FAINT, GRID, GROUPS, INK, STOP, STYLE, new_figure
+from reclaim.report.figures.style import (
+    FAINT,
+    GRID,
+    GROUPS,
+    INK,
+    STOP,
+    STYLE,
+    colour_bar,
+    key_below,
+    new_figure,
+)
 from reclaim.waste import precision_reached
 
 if TYPE_CHECKING:
@@ -121,7 +132,7 @@ def skill_chart(study: CoreStudy) -> Figure:
     )
     axes.grid(axis="x", color=GRID)
     axes.set_axisbelow(True)
-    figure.legend(loc="outside lower center", ncols=2)
+    key_below(figure, 2)
     return figure
 
 
@@ -159,7 +170,7 @@ def precision_chart(study: CoreStudy) -> Figure:
     )  # fmt: skip
     for axis in (axes.xaxis, axes.yaxis):
         axis.set_major_formatter(lambda value, _place: f"{value:g}")
-        axis.set_minor_formatter(lambda _value, _place: "")
+        axis.set_minor_formatter(NullFormatter())
     axes.grid(color=GRID, which="both", linewidth=0.4)
     axes.legend(loc="upper right", ncols=2)
     return figure
@@ -232,9 +243,7 @@ def next_cores_map(estimate: Estimate) -> Figure:
             places[:, 0], places[:, 1], c=100 * share, marker="s", cmap="cividis_r", zorder=0,
             s=12, linewidths=0, rasterized=True,
         )  # fmt: skip
-        bar = figure.colorbar(drawn, ax=axes, shrink=0.7, pad=0.02)
-        bar.set_label("Combustible materials, kriged [% of wet mass]")
-        bar.outline.set_linewidth(0.5)
+        colour_bar(axes, drawn, "Combustible materials, kriged [% of wet mass]")
     for number, (x, y) in enumerate(study.next_cores.places_m, start=1):
         axes.plot(x, y, "o", markersize=14, color="white", markeredgecolor=STOP, zorder=5)
         axes.text(x, y, str(number), ha="center", va="center", weight="bold", color=STOP, zorder=6)

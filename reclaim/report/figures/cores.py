@@ -9,7 +9,7 @@ from matplotlib import rc_context
 from matplotlib.patches import Patch
 
 from reclaim.reference import materials
-from reclaim.report.figures.style import GROUPS, INK, STYLE, new_figure
+from reclaim.report.figures.style import GROUPS, INK, STYLE, key_below, new_figure
 from reclaim.report.wording import percent
 
 if TYPE_CHECKING:
@@ -52,9 +52,7 @@ def core_makeup(summary: CoreSummary) -> Figure:
     )
     axes.invert_yaxis()
     axes.set(xlim=(0, 100), xlabel="Share of wet mass [%]")
-    figure.legend(
-        handles=[Patch(**look.bar, label=group) for group, look in GROUPS.items()],
-        loc="outside lower center",
-        ncols=len(GROUPS),
+    key_below(
+        figure, len(GROUPS), [Patch(**look.bar, label=group) for group, look in GROUPS.items()]
     )
     return figure

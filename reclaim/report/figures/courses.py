@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from matplotlib import rc_context
 
+from reclaim.report.figures.shapes import ranges
 from reclaim.report.figures.style import (
     GRID,
     INK,
@@ -65,10 +66,8 @@ def options_chart(estimate: Estimate) -> Figure:
         for row, (course, one) in enumerate(zip(courses, bands, strict=True)):
             look, _ = COURSE_LOOKS[course.name]
             axes.barh(row, scale * one.value, height=0.62, **look.bar)
-            axes.plot(
-                [scale * one.low, scale * one.high], [row, row], color=STOP, linewidth=1.4,
-                marker="|", markersize=7,
-            )  # fmt: skip
+        low, high = (scale * np.array([getattr(b, end) for b in bands]) for end in ("low", "high"))
+        ranges(axes, np.arange(len(courses)), low, high, colour=STOP)
         axes.set_yticks(
             range(len(courses)),
             [fill(course.label, 16) for course in courses] if place == 0 else [""] * len(courses),

@@ -13,6 +13,7 @@ from matplotlib.patheffects import withStroke
 from reclaim.reference import products as product_labels
 from reclaim.reference import read_rows
 from reclaim.report.figures.flow_layout import Layout, Ribbon, lay_out
+from reclaim.report.figures.layout import text_width
 from reclaim.report.figures.style import FAINT, GAS, INK, STYLE, WATER, Fill, new_figure, tonnes
 
 if TYPE_CHECKING:
@@ -37,10 +38,12 @@ _RIBBONS = {
 }
 _BETWEEN = Fill("#d5d8cf")
 _HALO = [withStroke(linewidth=2.2, foreground="white")]
-_HEIGHT_IN = 6.8
+_WIDTH_IN, _HEIGHT_IN = 11.0, 6.8
 _LEAST_SHARE = 1e-6
 _BOX = 0.13
 """Width of a box in columns."""
+_AWAY, _END_PT = 0.08, 8.0
+"""Distance of the words of the last column [columns], and their size."""
 
 
 @rc_context(STYLE)
@@ -61,17 +64,27 @@ def mass_flow(estimate: Estimate) -> Figure:
     ]
     ends = [*LOSSES, *products.names]
     layout = lay_out(streams, ends, gap=0.1 * total)
-    last = len(layout.columns) - 1
-    figure = new_figure(11.0, _HEIGHT_IN)
+    figure = new_figure(_WIDTH_IN, _HEIGHT_IN)
     axes = figure.add_subplot(title="Wet mass through the line, best estimate")
     drawn_height = layout.height + (0.12 * total if layout.loops else 0.0)
-    axes.set(xlim=(-0.1, last + 1.35), ylim=(drawn_height * 1.02, -0.13 * total))
+    axes.set(xlim=(-0.1, _right_end(layout, ends)), ylim=(drawn_height * 1.02, -0.13 * total))
     axes.set_axis_off()
     _ribbons(axes, layout)
     for loop in layout.loops:
         _loop(axes, layout, loop, total)
     _boxes(axes, layout, ends, machine_labels(estimate))
     return figure
+
+
+def _right_end(layout: Layout, ends: list[str]) -> float:
+    """Return where the drawing ends, in columns, so that the words of the last column fit."""
+    last = len(layout.columns) - 1
+    words = {**product_labels(), **LOSSES}
+    shown = [words.get(name, name) for name in layout.columns[-1] if name in ends]
+    widest = max((text_width(label, _END_PT) for label in shown), default=0.0)
+    begin = last + _BOX + _AWAY
+    column_pt = (72 * _WIDTH_IN - 20 - widest) / (begin + 0.1)
+    return begin + widest / column_pt
 
 
 def machine_labels(estimate: Estimate) -> dict[str, str]:
@@ -162,8 +175,8 @@ def _boxes(axes: Axes, layout: Layout, ends: list[str], machines: dict[str, str]
         label = words.get(node.name, node.name)
         if node.column == last and node.name in ends:
             axes.text(
-                node.column + _BOX + 0.08, node.top + node.height / 2,
-                f"{label}\n{tonnes(node.height)}", va="center", fontsize=8, linespacing=1.1,
+                node.column + _BOX + _AWAY, node.top + node.height / 2,
+                f"{label}\n{tonnes(node.height)}", va="center", fontsize=_END_PT, linespacing=1.1,
             )  # fmt: skip
         else:
             text = "\n".join(wrap(label, 14)[:4])

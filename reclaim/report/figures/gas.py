@@ -9,7 +9,16 @@ from matplotlib import rc_context
 
 from reclaim.hazards import rule_book
 from reclaim.hazards.readings import read_gas_table
-from reclaim.report.figures.style import FAINT, GRID, INK, STOP, STYLE, new_figure, thousands
+from reclaim.report.figures.style import (
+    FAINT,
+    GRID,
+    INK,
+    STOP,
+    STYLE,
+    key_below,
+    new_figure,
+    thousands,
+)
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -67,7 +76,7 @@ def gas_against_depth(estimate: Estimate) -> Figure:
     handles = dict(zip(*reversed(panels[0].get_legend_handles_labels()), strict=True))
     for axes in panels[1:]:
         handles |= dict(zip(*reversed(axes.get_legend_handles_labels()), strict=True))
-    figure.legend(handles.values(), handles.keys(), loc="outside lower center", ncols=6)
+    key_below(figure, 6, list(handles.values()), list(handles))
     return figure
 
 

@@ -18,6 +18,7 @@ from reclaim.report.figures.style import (
     STYLE,
     THICKNESS,
     WASTE,
+    colour_bar,
     new_figure,
     thousands,
 )
@@ -51,11 +52,8 @@ def dig_surface(estimate: Estimate) -> Figure:
         np.ma.masked_invalid(values), extent=drawn.extent, cmap=THICKNESS.reversed(), norm=norm,
         interpolation="nearest", rasterized=True,
     )  # fmt: skip
-    bar = figure.colorbar(image, ax=axes, shrink=0.7, pad=0.02, ticks=limits)
     words = "Above today's ground [m]" if by_depth else "Elevation of the bottom of the dig [m]"
-    bar.set_label(words)
-    thousands(bar.ax, "y")
-    bar.outline.set_linewidth(0.5)
+    thousands(colour_bar(axes, image, words, limits), "y")
     _contours(axes, drawn.extent, values, limits)
     return figure
 
@@ -77,10 +75,8 @@ def chance_map(estimate: Estimate) -> Figure:
         np.ma.masked_invalid(drawn.chance), extent=drawn.extent, cmap=CHANCE_COLOURS,
         norm=BoundaryNorm(CHANCES, CHANCE_COLOURS.N), interpolation="nearest", rasterized=True,
     )  # fmt: skip
-    bar = figure.colorbar(image, ax=axes, shrink=0.7, pad=0.02, ticks=CHANCES)
-    bar.ax.set_yticklabels([f"{100 * chance:.0f}" for chance in CHANCES])
-    bar.set_label("Chance [%]")
-    bar.outline.set_linewidth(0.5)
+    bar = colour_bar(axes, image, "Chance [%]", CHANCES)
+    bar.set_yticks(CHANCES, [f"{100 * chance:.0f}" for chance in CHANCES])
     return figure
 
 

@@ -9,6 +9,7 @@ from matplotlib import rc_context
 from matplotlib.patches import Patch
 from matplotlib.ticker import MaxNLocator
 
+from reclaim.report.figures.shapes import bars
 from reclaim.report.figures.style import (
     FAINT,
     GRID,
@@ -18,6 +19,7 @@ from reclaim.report.figures.style import (
     STOP,
     STYLE,
     Fill,
+    key_below,
     new_figure,
     thousands,
 )
@@ -73,7 +75,7 @@ def cash_flow(estimate: Estimate) -> Figure:
         axes.set_axisbelow(True)
         thousands(axes, "xy")
     below.xaxis.set_major_locator(MaxNLocator(integer=True))
-    figure.legend(handles=handles, loc="outside lower center", ncols=3)
+    key_below(figure, 3, handles)
     return figure
 
 
@@ -81,7 +83,7 @@ def _stacks(axes: Axes, estimate: Estimate, scale: float) -> list[Patch]:
     """Draw payments below and income above zero, and return the key."""
     items = estimate.best.appraisal.items
     count = estimate.best.appraisal.net_flow.shape[1]
-    up, down = np.zeros(count), np.zeros(count)
+    years, up, down = np.arange(count), np.zeros(count), np.zeros(count)
     handles = []
     for group, look in MONEY.items():
         flows = [item.flow[0] for item in items if item.group == group]
@@ -89,7 +91,7 @@ def _stacks(axes: Axes, estimate: Estimate, scale: float) -> list[Patch]:
             continue
         flow = scale * np.sum(flows, axis=0)
         for part, stack in ((np.maximum(flow, 0), up), (np.minimum(flow, 0), down)):
-            axes.bar(np.arange(count), part, bottom=stack, width=0.72, **look.bar)
+            bars(axes, x=(years - 0.36, years + 0.36), y=(stack, stack + part), look=look)
             np.add(stack, part, out=stack)
         handles.append(Patch(**look.bar, label=MONEY_LABELS[group]))
     return handles

@@ -16,6 +16,8 @@ from reclaim.report.figures.style import (
     STOP,
     STYLE,
     THICKNESS,
+    colour_bar,
+    key_below,
     new_figure,
     thousands,
     tick_text,
@@ -62,9 +64,7 @@ def thickness_map(estimate: Estimate) -> Figure:
         interpolation="nearest",
         rasterized=True,
     )
-    bar = figure.colorbar(image, ax=axes, shrink=0.7, pad=0.02)
-    bar.set_label("Dug thickness, cover and waste [m]")
-    bar.outline.set_linewidth(0.5)
+    colour_bar(axes, image, "Dug thickness, cover and waste [m]")
     return figure
 
 
@@ -116,7 +116,8 @@ def outlined_map(estimate: Estimate, title: str) -> tuple[Figure, Axes]:
         label.set_verticalalignment("center")
     scale_bar(axes, box)
     north_arrow(axes)
-    _key(axes, estimate)
+    _key(figure, estimate)
+    axes.spines[:].set_color(FAINT)
     return figure, axes
 
 
@@ -177,7 +178,7 @@ def north_arrow(axes: Axes) -> None:
     )  # fmt: skip
 
 
-def _key(axes: Axes, estimate: Estimate) -> None:
+def _key(figure: Figure, estimate: Estimate) -> None:
     from matplotlib.lines import Line2D
     from matplotlib.patches import Patch
 
@@ -198,11 +199,7 @@ def _key(axes: Axes, estimate: Estimate) -> None:
         handles.append(
             Line2D([], [], color=INK, linewidth=0.9, linestyle=(0, (8, 3, 1, 3)), label="section")
         )
-    axes.figure.legend(
-        handles=handles, loc="outside lower center", ncols=len(handles), labelcolor=INK,
-        handlelength=2.2,
-    )  # fmt: skip
-    axes.spines[:].set_color(FAINT)
+    key_below(figure, len(handles), handles)
 
 
 def _patch(shape: MultiPolygon, **look: object) -> PathPatch:

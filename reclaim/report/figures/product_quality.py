@@ -9,7 +9,16 @@ import numpy as np
 from matplotlib import rc_context
 from matplotlib.lines import Line2D
 
-from reclaim.report.figures.style import FAINT, GRID, INK, STOP, STYLE, new_figure, thousands
+from reclaim.report.figures.style import (
+    FAINT,
+    GRID,
+    INK,
+    STOP,
+    STYLE,
+    key_below,
+    new_figure,
+    thousands,
+)
 from reclaim.report.line import amount, limited, limits_of, product_words
 
 if TYPE_CHECKING:
@@ -40,11 +49,14 @@ def product_quality(estimate: Estimate) -> Figure:
         "Products against the limits of those who take them",
         x=0.01, ha="left", weight="bold", fontsize=10,
     )  # fmt: skip
-    for row, check in enumerate(checks):
-        low, point, high = (_over(check, v) for v in (check.low, check.value, check.high))
-        colour = _GOOD if check.passes else STOP
-        axes.plot([low, high], [row, row], color=colour, linewidth=3, alpha=0.35)
-        axes.plot(point, row, "o" if check.passes else "X", color=colour, markersize=6)
+    over = np.array(
+        [[_over(check, v) for v in (check.low, check.value, check.high)] for check in checks]
+    ).reshape(-1, 3)
+    passes = np.array([check.passes for check in checks], bool)
+    for good, colour, marker in ((True, _GOOD, "o"), (False, STOP, "X")):
+        rows = np.flatnonzero(passes == good)
+        axes.hlines(rows, over[rows, 0], over[rows, 2], color=colour, linewidth=3, alpha=0.35)
+        axes.plot(over[rows, 1], rows, marker, color=colour, markersize=6)
     axes.axvline(1, color=INK, linewidth=1.0)
     axes.set_xscale("log")
     axes.set(
@@ -59,7 +71,7 @@ def product_quality(estimate: Estimate) -> Figure:
     for row in range(1, len(checks)):
         if checks[row].product != checks[row - 1].product:
             axes.axhline(row - 0.5, color=FAINT, linewidth=0.5)
-    figure.legend(handles=_key(), loc="outside lower center", ncols=3)
+    key_below(figure, 3, _key())
     return figure
 
 

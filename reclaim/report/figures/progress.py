@@ -6,8 +6,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 from matplotlib import rc_context
-from matplotlib.patches import Patch
 
+from reclaim.report.figures.shapes import lying_bars
 from reclaim.report.figures.style import GRID, INK, STYLE, Fill, new_figure, thousands, tick_text
 
 if TYPE_CHECKING:
@@ -41,11 +41,11 @@ def progress_chart(estimate: Estimate) -> Figure:
     above, below = figure.subplots(
         2, 1, sharex=True, height_ratios=[max(1.0, 0.24 * len(blocks)), 1.8]
     )
-    for row, block in enumerate(blocks):
-        look = _LOOKS[zones.index(block.zone) % len(_LOOKS)]
-        above.barh(
-            row, block.end_year - block.start_year, left=block.start_year, height=0.7, **look.bar
-        )
+    for place, zone in enumerate(zones):
+        held = [row for row, block in enumerate(blocks) if block.zone == zone]
+        ends = [[blocks[row].start_year for row in held], [blocks[row].end_year for row in held]]
+        look = _LOOKS[place % len(_LOOKS)]
+        lying_bars(above, held, (ends[0], ends[1]), height=0.7, look=look, label=zone)
     above.set_yticks(
         range(len(blocks)),
         [
@@ -57,13 +57,7 @@ def progress_chart(estimate: Estimate) -> Figure:
     above.tick_params(axis="y", length=0)
     above.set_ylabel("Zone and elevation [m]")
     above.set_title("Order and time of the dig")
-    above.legend(
-        handles=[
-            Patch(**_LOOKS[place % len(_LOOKS)].bar, label=zone)
-            for place, zone in enumerate(zones)
-        ],
-        loc="upper right",
-    )  # fmt: skip
+    above.legend(loc="upper right")
     last = int(np.ceil(time.duration_years[0]))
     moments = np.minimum(np.arange(last + 1, dtype=float), float(time.duration_years[0]))
     dug = waste_t * np.concatenate([[0.0], np.cumsum(time.dug_share[0, 1 : last + 1])])

@@ -20,6 +20,7 @@ from reclaim.report.figures.style import (
     STYLE,
     WASTE,
     Fill,
+    key_below,
     new_figure,
     thousands,
 )
@@ -96,7 +97,7 @@ def sections_figure(estimate: Estimate) -> Figure:
         Line2D([], [], **_BASE, label="base of the waste"),
         Line2D([], [], **_DIG, label="bottom of the dig"),
     ]
-    figure.legend(handles=handles, loc="outside lower center", ncols=4)
+    key_below(figure, 4, handles)
     return figure
 
 

@@ -11,14 +11,17 @@ from typing import TYPE_CHECKING, Any
 
 from matplotlib.colors import LinearSegmentedColormap, ListedColormap
 from matplotlib.figure import Figure
-from matplotlib.ticker import FuncFormatter
+from matplotlib.ticker import FuncFormatter, NullFormatter
 
+from reclaim.report.figures.layout import KnownSizes
 from reclaim.report.wording import THIN_SPACE, number
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Sequence
 
+    from matplotlib.artist import Artist
     from matplotlib.axes import Axes
+    from matplotlib.cm import ScalarMappable
 
 INK = "#1f2d33"
 FAINT = "#6b777c"
@@ -121,7 +124,37 @@ STYLE: Any = {
 
 def new_figure(width_in: float, height_in: float) -> Figure:
     """Return an empty figure that lays itself out."""
-    return Figure(figsize=(width_in, height_in), layout="constrained")
+    return Figure(figsize=(width_in, height_in), layout=KnownSizes())
+
+
+def colour_bar(axes: Axes, drawn: ScalarMappable, label: str, ticks: Any = None) -> Axes:
+    """Draw the scale of the colours of a map beside it, and return its axes."""
+    figure = axes.figure
+    assert isinstance(figure, Figure)
+    place = figure.add_axes((0.9, 0.1, 0.02, 0.8))
+    bar = figure.colorbar(drawn, cax=place, ticks=ticks)
+    bar.set_label(label)
+    bar.outline.set_linewidth(0.5)
+    engine = figure.get_layout_engine()
+    assert isinstance(engine, KnownSizes)
+    engine.bars[axes] = place
+    return place
+
+
+def key_below(
+    figure: Figure,
+    columns: int,
+    handles: Sequence[Artist] | None = None,
+    words: Sequence[str] | None = None,
+) -> None:
+    """Draw the key of a figure along its lower edge, of what is labelled or of handles given."""
+    given: dict[str, Any] = {} if handles is None else {"handles": handles}
+    if words is not None:
+        given["labels"] = words
+    figure.legend(loc="lower center", ncols=columns, handlelength=2.2, **given)
+    engine = figure.get_layout_engine()
+    assert isinstance(engine, KnownSizes)
+    engine.key_columns = columns
 
 
 def thousands(axis_of: Axes, axes: Iterable[str]) -> None:
@@ -129,6 +162,7 @@ def thousands(axis_of: Axes, axes: Iterable[str]) -> None:
     for name in axes:
         axis = axis_of.xaxis if name == "x" else axis_of.yaxis
         axis.set_major_formatter(FuncFormatter(tick_text))
+        axis.set_minor_formatter(NullFormatter())
 
 
 def tick_text(value: float, _position: int | None = None) -> str:
