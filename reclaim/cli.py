@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import json
-import os
 import sys
 from contextlib import contextmanager
 from pathlib import Path
@@ -12,17 +10,18 @@ from typing import TYPE_CHECKING, Any
 import click
 
 import reclaim
+from reclaim.ending import (
+    EXIT_SOME_LEFT_OUT,
+    input_errors,
+    print_checks,
+    print_json,
+    run,
+)
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Iterator
+    from collections.abc import Callable, Iterator
 
     from click.shell_completion import CompletionItem
-
-    from reclaim.site import Check
-
-EXIT_INPUT = 2
-EXIT_SOME_LEFT_OUT = 3
-EXIT_STOPPED = 130
 
 # The stages of an estimate and the share of its time that each takes on the demo site [-]; the
 # time left is worked out from them.
@@ -53,7 +52,8 @@ Examples:
   reclaim portfolio sites.gpkg --survey dtm.vrt --out ranked    rank many sites
 
 \b
-Exit codes: 0 done, 1 our fault, 2 your input, 3 done but for some sites, 130 stopped.
+Exit codes: 0 done, 1 our fault, 2 your input, 3 done but for some sites, 130 stopped
+(143 by the system).
 """
 
 _SITE = click.argument("site", type=click.Path(path_type=Path))
@@ -95,7 +95,7 @@ def demo(folder: Path) -> None:
     """  # noqa: D301 - click reads the \b
     from reclaim.demo import write_demo_site
 
-    with _input_errors():
+    with input_errors():
         names = write_demo_site(folder)
     click.echo(f"Wrote {len(names)} files to {folder}: {', '.join(names)}.")
     click.echo(f"Next: reclaim estimate {folder / 'site.toml'} --out results")
@@ -112,7 +112,7 @@ def new(folder: Path) -> None:
     """  # noqa: D301
     from reclaim.demo import write_blank_site
 
-    with _input_errors():
+    with input_errors():
         names = write_blank_site(folder)
     click.echo(f"Wrote {', '.join(names)} to {folder}.")
     click.echo("Add the footprint, the survey and the base, and fill the tables.")
@@ -129,7 +129,7 @@ def check(site: Path, as_json: bool) -> None:
     Example:
       reclaim check demo/site.toml
     """  # noqa: D301
-    with _input_errors(as_json):
+    with input_errors(as_json):
         from reclaim.estimate import check_site
         from reclaim.report import check_text
 
@@ -137,7 +137,7 @@ def check(site: Path, as_json: bool) -> None:
     if as_json:
         from dataclasses import asdict
 
-        _print_json(
+        print_json(
             {
                 "site": found.name,
                 "checks": [asdict(item) for item in checks],
@@ -148,7 +148,7 @@ def check(site: Path, as_json: bool) -> None:
             }
         )
         return
-    _print_checks(checks)
+    print_checks(checks)
     click.echo(check_text(found, excavation, checks))
 
 
@@ -175,7 +175,7 @@ def cores(site: Path, out: Path | None, paper: str, pdf: bool, excel: bool, as_j
     """  # noqa: D301
     if out is None and (pdf or excel):
         raise click.UsageError("--pdf and --excel need --out.")
-    with _input_errors(as_json):
+    with input_errors(as_json):
         from reclaim.estimate import summarise_site_cores
         from reclaim.report import cores_text
         from reclaim.report.corereport import core_document
@@ -186,9 +186,9 @@ def cores(site: Path, out: Path | None, paper: str, pdf: bool, excel: bool, as_j
             outputs = Outputs("geologist", paper, pdf, excel)
             write_core_results(core_site, summary, out, outputs=outputs)
     if as_json:
-        _print_json(core_document(core_site, summary))
+        print_json(core_document(core_site, summary))
         return
-    _print_checks(core_site.checks)
+    print_checks(core_site.checks)
     click.echo(cores_text(core_site.name, core_site.cores, summary))
     if out is not None:
         click.echo(f"\nReport: {out / 'report.html'}")
@@ -231,16 +231,18 @@ def estimate(
       reclaim estimate demo/site.toml --out results
       reclaim estimate demo/site.toml --out council --layout municipality --pdf
     """  # noqa: D301
-    with _input_errors(as_json), _progress(quiet or as_json) as step:
+    with input_errors(as_json), _progress(quiet or as_json) as step:
+        from reclaim.report.place import claimed
         from reclaim.report.writing import Outputs, refuse_target
 
         outputs = Outputs(layout, paper, pdf, excel)
         outputs.refuse_missing()
         refuse_target(out.resolve(), str(out))
-        step("reading the site")
-        found = reclaim.read_site(site)
-        result = reclaim.estimate(found, progress=step)
-        reclaim.write_results(result, out, outputs=outputs, progress=step)
+        with claimed(out.resolve(), str(out)):
+            step("reading the site")
+            found = reclaim.read_site(site)
+            result = reclaim.estimate(found, progress=step)
+            reclaim.write_results(result, out, outputs=outputs, progress=step)
     if as_json:
         click.echo((out / "estimate.json").read_text(encoding="utf-8"), nl=False)
         return
@@ -248,7 +250,7 @@ def estimate(
         return
     from reclaim.report import summary_text
 
-    _print_checks(found_check for found_check in result.checks if found_check.level != "note")
+    print_checks(found_check for found_check in result.checks if found_check.level != "note")
     click.echo(summary_text(result))
     click.echo(f"\nReport: {out / 'report.html'}")
 
@@ -278,7 +280,7 @@ def explain(key: str | None, as_json: bool) -> None:
       reclaim explain waste.moisture
       reclaim explain money
     """  # noqa: D301
-    with _input_errors(as_json):
+    with input_errors(as_json):
         from reclaim.report.explanation import (
             as_documents,
             explanation_text,
@@ -288,7 +290,7 @@ def explain(key: str | None, as_json: bool) -> None:
 
         items = list(explanations().values()) if key is None else explained(key)
     if as_json:
-        _print_json(as_documents(items))
+        print_json(as_documents(items))
     else:
         click.echo(explanation_text(items))
 
@@ -306,13 +308,13 @@ def compare(first: Path, second: Path, as_json: bool) -> None:
     Example:
       reclaim compare results-before results
     """  # noqa: D301
-    with _input_errors(as_json):
+    with input_errors(as_json):
         from reclaim.report.comparison import compare as compared
         from reclaim.report.comparison import comparison_text, read_document
 
         documents = read_document(first), read_document(second)
     if as_json:
-        _print_json(compared(*documents))
+        print_json(compared(*documents))
     else:
         click.echo(comparison_text(*documents))
 
@@ -388,7 +390,7 @@ def portfolio(
     if reports != "all" and not reports.isdecimal():
         raise click.UsageError("--reports takes a number or 'all'.")
     options = {"--base": base, "--shared": shared, "--map": mapped, "--id": id_column}
-    with _input_errors(as_json), _bar(quiet or as_json) as step:
+    with input_errors(as_json), _bar(quiet or as_json) as step:
         from reclaim.portfolio import (
             Wanted,
             portfolio_of_files,
@@ -410,7 +412,7 @@ def portfolio(
             jobs, findings = portfolio_of_layer(sites[0], survey, base, shared, keys, id_column)
         ranked, document = screen_portfolio(jobs, findings, out, wanted, progress=step)
     if as_json:
-        _print_json(document)
+        print_json(document)
     elif not quiet:
         from reclaim.portfolio import portfolio_text
 
@@ -437,51 +439,7 @@ def _pairs(written: tuple[str, ...]) -> dict[str, str]:
 
 def main() -> None:
     """Run the command line and leave with the exit code that fits."""
-    try:
-        code = cli.main(prog_name="reclaim", standalone_mode=False)
-    except click.exceptions.Abort:
-        click.echo("Stopped.", err=True)
-        sys.exit(EXIT_STOPPED)
-    except click.ClickException as error:
-        error.show()
-        sys.exit(error.exit_code)
-    sys.exit(code if isinstance(code, int) else 0)
-
-
-@contextmanager
-def _input_errors(as_json: bool = False) -> Iterator[None]:
-    """Turn errors in the user's input into messages and exit code 2."""
-    from reclaim.site.problems import SiteError
-
-    try:
-        yield
-    except SiteError as error:
-        if as_json:
-            from dataclasses import asdict
-
-            _print_json({"checks": [asdict(found) for found in error.checks]})
-        else:
-            _print_checks(error.checks)
-            count = len(error.checks)
-            click.echo(f"{count} error{'s' if count > 1 else ''}; nothing was written.", err=True)
-        raise click.exceptions.Exit(EXIT_INPUT) from None
-
-
-def _print_json(document: Any) -> None:
-    click.echo(json.dumps(document, indent=2, sort_keys=True, ensure_ascii=False))
-
-
-def _print_checks(checks: Iterable[Check]) -> None:
-    from reclaim.report.wording import plain
-
-    colours = {"error": "red", "warning": "yellow", "note": None}
-    for found in checks:
-        level: str = found.level
-        if not os.environ.get("NO_COLOR"):
-            level = click.style(level, fg=colours[found.level], bold=level == "error")
-        click.echo(f"{level}: {plain(found.where)}: {plain(found.what)}", err=True)
-        if found.what_to_do:
-            click.echo(f"    {plain(found.what_to_do)}", err=True)
+    run(cli)
 
 
 @contextmanager

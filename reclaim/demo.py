@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 import re
-import shutil
 from pathlib import Path
-from typing import TYPE_CHECKING, NoReturn
+from typing import TYPE_CHECKING
 
 import reclaim
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Mapping
 
 _SUFFIXES = {".toml", ".csv", ".geojson", ".tif"}
 _OTHERS = "#: *"
@@ -26,15 +25,8 @@ def write_demo_site(folder: Path) -> list[str]:
     reclaim.SiteError
         Where the folder has something in it already or cannot be written.
     """
-    _refuse_taken(folder)
-    names = sorted(file.name for file in _home().iterdir() if file.suffix in _SUFFIXES)
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-        for name in names:
-            shutil.copyfile(_home() / name, folder / name)
-    except OSError as error:
-        _refuse_unwritable(folder, error)
-    return names
+    files = sorted(file for file in _home().iterdir() if file.suffix in _SUFFIXES)
+    return _write(folder, {file.name: file.read_bytes() for file in files})
 
 
 def write_blank_site(folder: Path) -> list[str]:
@@ -50,14 +42,18 @@ def write_blank_site(folder: Path) -> list[str]:
     reclaim.SiteError
         Where the folder has something in it already or cannot be written.
     """
-    _refuse_taken(folder)
     files = {"site.toml": blank_site_file(), **_blank_tables()}
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-        for name, text in files.items():
-            (folder / name).write_text(text, encoding="utf-8")
-    except OSError as error:
-        _refuse_unwritable(folder, error)
+    return _write(folder, {name: text.encode() for name, text in files.items()})
+
+
+def _write(folder: Path, files: Mapping[str, bytes]) -> list[str]:
+    """Write files into a new or empty folder, all or none, and return their names."""
+    from reclaim.report.place import built_beside
+
+    _refuse_taken(folder)
+    with built_beside(folder.resolve(), str(folder), ours=files, fill_empty=True) as new:
+        for name, data in files.items():
+            (new / name).write_bytes(data)
     return list(files)
 
 
@@ -147,18 +143,3 @@ def _refuse_taken(folder: Path) -> None:
                 )
             ]
         )
-
-
-def _refuse_unwritable(folder: Path, error: OSError) -> NoReturn:
-    from reclaim.site.problems import Check, SiteError
-
-    raise SiteError(
-        [
-            Check(
-                "error",
-                str(folder),
-                f"The folder cannot be written: {error.strerror}.",
-                "Name a folder that you may write to.",
-            )
-        ]
-    ) from error

@@ -1,22 +1,20 @@
-"""The results folder: built whole beside its place, then swapped in."""
+"""What goes into the results folder."""
 
 from __future__ import annotations
 
 import gc
-import os
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime
-from pathlib import Path
-from shutil import rmtree
-from tempfile import mkdtemp
 from typing import TYPE_CHECKING, NoReturn
 
+from reclaim.report.place import built_beside
 from reclaim.site.problems import Check, SiteError
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
+    from pathlib import Path
 
     from matplotlib.figure import Figure
 
@@ -91,9 +89,8 @@ def write_results(
 ) -> list[Path]:
     """Write everything people look at into a folder.
 
-    The files are made in a hidden folder beside `out` and take its place in one move, so that a
-    run that fails leaves the earlier result as it was. Files of the user at the top of an earlier
-    result are kept.
+    The files are made in a hidden folder beside `out` and take its place in one step; see
+    `reclaim.report.place`. Files of the user at the top of an earlier result are kept.
 
     Parameters
     ----------
@@ -114,8 +111,8 @@ def write_results(
     Raises
     ------
     SiteError
-        Where `out` is a file, holds something that is no earlier result, or cannot be written;
-        where a PDF or workbook is wanted and cannot be made here.
+        Where `out` is a file, holds something that is no earlier result, cannot be written, or
+        is being written by another run; where a PDF or workbook is wanted and cannot be made here.
     """
     from reclaim.ground import side_slope_of, thickness_blocks
     from reclaim.report import figures
@@ -131,7 +128,7 @@ def write_results(
     say = progress or (lambda _words: None)
     place = out.resolve()
     refuse_target(place, str(out))
-    with _garbage_left_lying(), _swapped_in(place, str(out)) as folder:
+    with _garbage_left_lying(), built_beside(place, str(out), OURS) as folder:
         document = results(estimate)
         say("figures")
         images = _write_figures(folder / "figures", figures.draw_all(estimate))
@@ -191,7 +188,7 @@ def write_core_results(
     wanted.refuse_missing()
     place = out.resolve()
     refuse_target(place, str(out))
-    with _swapped_in(place, str(out)) as folder:
+    with built_beside(place, str(out), OURS) as folder:
         document = core_document(site, summary)
         drawn = {"core_makeup": core_makeup(summary), **core_study_figures(summary)}
         images = _write_figures(folder / "figures", drawn)
@@ -283,61 +280,6 @@ def _garbage_left_lying() -> Iterator[None]:
     finally:
         if was_enabled:
             gc.enable()
-
-
-@contextmanager
-def _swapped_in(place: Path, written: str) -> Iterator[Path]:
-    """Give a new folder on the same file system; when all went well, put it in place."""
-    try:
-        place.parent.mkdir(parents=True, exist_ok=True)
-        folder = Path(mkdtemp(prefix=f".{place.name}.new-", dir=place.parent))
-    except OSError as error:
-        _stop(
-            written,
-            f"The folder cannot be made: {error.strerror}.",
-            "Name a place you may write to.",
-        )
-    try:
-        yield folder
-        _open_to_readers(folder)
-        _swap(folder, place)
-    except OSError as error:
-        rmtree(folder, ignore_errors=True)
-        if error.errno is None:
-            raise
-        _stop(
-            written,
-            f"Writing failed: {error.strerror}.",
-            "Free some space or name another place; an earlier result is as it was.",
-        )
-    except BaseException:
-        rmtree(folder, ignore_errors=True)
-        raise
-
-
-def _swap(folder: Path, place: Path) -> None:
-    """Put a finished folder in place; the earlier one goes only when that has worked."""
-    if not place.exists():
-        folder.rename(place)
-        return
-    earlier = folder.with_name(folder.name.replace(".new-", ".old-"))
-    place.rename(earlier)
-    try:
-        folder.rename(place)
-    except BaseException:
-        earlier.rename(place)
-        raise
-    for kept in earlier.iterdir():
-        if kept.name not in OURS:
-            kept.rename(place / kept.name)
-    rmtree(earlier, ignore_errors=True)
-
-
-def _open_to_readers(folder: Path) -> None:
-    """Give a folder made for its owner alone the rights that new folders have here."""
-    mask = os.umask(0)
-    os.umask(mask)
-    folder.chmod(0o777 & ~mask)
 
 
 def _in_reading_order(folder: Path) -> list[Path]:

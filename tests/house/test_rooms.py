@@ -30,6 +30,7 @@ ORDER = [
     "report",
     "demo",
     "portfolio",
+    "ending",
     "cli",
 ]
 ROOMS = [name for name in ORDER if (PACKAGE / name).is_dir()]
