@@ -148,10 +148,13 @@ class Draws:
             yield self.first + begin // CHUNK, min(CHUNK, self.n_draws - begin)
 
     def _generator(self, name: str, chunk: int) -> np.random.Generator:
+        return _generator(self._seed_of(name), name, chunk)
+
+    def _seed_of(self, name: str) -> int:  # noqa: ARG002 - sources that share names differ
+        """Return the seed of a name's stream."""
         if self.seed is None:
             raise ValueError("The best estimate draws nothing.")
-        sequence = np.random.SeedSequence(self.seed, spawn_key=(chunk, crc32(name.encode())))
-        return np.random.default_rng(sequence)
+        return self.seed
 
     def _linked(self, name: str, chunk: int, size: int) -> FloatArray:
         """Points of a name in a chunk, put in the order that its correlations ask for."""
@@ -178,9 +181,21 @@ class Draws:
             return _sobol_points(self.seed, len(self.names), chunk)[
                 :size, self.names.index(name)
             ].copy()
-        generator = self._generator(name, chunk)
-        points = (generator.permutation(size) + generator.random(size)) / size
-        return np.asarray(points)
+        return _latin_points(self._seed_of(name), name, chunk, size)
+
+
+@lru_cache(maxsize=512)
+def _latin_points(seed: int, name: str, chunk: int, size: int) -> FloatArray:
+    """One margin of a Latin hypercube, shape ``(size,)``; kept, since many stages ask again."""
+    generator = _generator(seed, name, chunk)
+    points = np.asarray((generator.permutation(size) + generator.random(size)) / size)
+    points.flags.writeable = False
+    return points
+
+
+def _generator(seed: int, name: str, chunk: int) -> np.random.Generator:
+    sequence = np.random.SeedSequence(seed, spawn_key=(chunk, crc32(name.encode())))
+    return np.random.default_rng(sequence)
 
 
 @lru_cache(maxsize=4)

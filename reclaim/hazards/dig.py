@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from reclaim.ground.excavation import ThicknessMap
     from reclaim.hazards.caution import Caution
 
+_BLOCK = 8  # cells along the side of the blocks that are sorted out by their distance first
 SOIL_TYPE = (
     "Waste is taken as the weakest class of soil (type C, or loose and soft ground); it is no soil "
     "class, and only tests of this waste tell its strength."
@@ -248,7 +249,7 @@ def edge_distance(
     told.
     """
     from scipy.spatial import cKDTree
-    from shapely import distance, get_coordinates, points, shortest_line
+    from shapely import get_coordinates, points, shortest_line
 
     thickness_m = np.nan_to_num(dug.thickness_m)
     if shape.is_empty or not (thickness_m > 0).any():
@@ -256,15 +257,16 @@ def edge_distance(
     known_xy = _centres(dug, np.isfinite(dug.survey_m))
     ground_m = dug.survey_m[np.isfinite(dug.survey_m)]
     is_dug = (thickness_m > 0) & np.isfinite(dug.survey_m) & np.isfinite(dug.dig_m)
-    places = points(_centres(dug, is_dug))
-    floor_m = dug.dig_m[is_dug] - overdig_m
-    away_m = distance(places, shape)
-    highest_drop_m = float(ground_m.max() - floor_m.min())
+    highest_drop_m = float(ground_m.max() - dug.dig_m[is_dug].min()) + overdig_m
     depths = constant("influence_depths")
     furthest_m = max(undercut_slope, depths) * highest_drop_m
+    is_dug &= _may_be_near(dug, is_dug, shape, furthest_m)
+    floor_m = dug.dig_m[is_dug] - overdig_m
+    lines = get_coordinates(shortest_line(points(_centres(dug, is_dug)), shape)).reshape(-1, 2, 2)
+    feet = lines[:, 1]
+    away_m = np.hypot(*(feet - lines[:, 0]).T)
     near = away_m <= max(furthest_m, float(away_m.min()))
-    feet = get_coordinates(shortest_line(places[near], shape)).reshape(-1, 2, 2)[:, 1]
-    _, nearest = cKDTree(known_xy).query(feet)
+    _, nearest = cKDTree(known_xy).query(feet[near])
     drop_m = ground_m[nearest] - floor_m[near]
     away_m = away_m[near]
     half_cell_m = 0.5 * math.hypot(dug.cell_x_m, dug.cell_y_m)
@@ -277,6 +279,25 @@ def edge_distance(
         reach_m=float((undercut_slope * drop_m - away_m).max())
         - half_cell_m * max(1.0, undercut_slope),
     )
+
+
+def _may_be_near(
+    dug: ThicknessMap, is_dug: NDArray[np.bool_], shape: BaseGeometry, furthest_m: float
+) -> NDArray[np.bool_]:
+    """Mark the cells of blocks that may hold a dug cell so near to a shape, or the nearest one."""
+    from shapely import distance, points
+
+    row, column = (np.arange(size) // _BLOCK for size in is_dug.shape)
+    held = np.zeros((row[-1] + 1, column[-1] + 1), dtype=bool)
+    rows, columns = np.nonzero(is_dug)
+    held[rows // _BLOCK, columns // _BLOCK] = True
+    rows, columns = np.nonzero(held)
+    x_m = dug.west_m + (columns + 0.5) * _BLOCK * dug.cell_x_m
+    y_m = dug.north_m - (rows + 0.5) * _BLOCK * dug.cell_y_m
+    away_m = distance(points(x_m, y_m), shape)
+    half_block_m = 0.5 * _BLOCK * math.hypot(dug.cell_x_m, dug.cell_y_m)
+    held[rows, columns] = away_m <= max(furthest_m, away_m.min() + half_block_m) + half_block_m
+    return np.asarray(held[row[:, None], column])
 
 
 def _centres(dug: ThicknessMap, chosen: NDArray[np.bool_]) -> NDArray[np.float64]:

@@ -6,12 +6,13 @@ from dataclasses import dataclass, field
 from fnmatch import fnmatchcase
 from functools import cache
 from hashlib import sha256
-from zlib import crc32
-
-import numpy as np
+from typing import TYPE_CHECKING
 
 from reclaim.assumptions import Draws
 from reclaim.reference import read_rows
+
+if TYPE_CHECKING:
+    import numpy as np
 
 
 @cache
@@ -57,8 +58,5 @@ class PortfolioDraws(Draws):
         self.asked[name] = None
         return Draws.uniform(self, name)
 
-    def _generator(self, name: str, chunk: int) -> np.random.Generator:
-        seed = self.common_seed if is_shared(name) else self.seed
-        assert seed is not None
-        sequence = np.random.SeedSequence(seed, spawn_key=(chunk, crc32(name.encode())))
-        return np.random.default_rng(sequence)
+    def _seed_of(self, name: str) -> int:
+        return self.common_seed if is_shared(name) else Draws._seed_of(self, name)  # noqa: SLF001 - its own kind

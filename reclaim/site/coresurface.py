@@ -108,12 +108,21 @@ class CoreSurface:
         return MultiPoint(np.column_stack([self.x_m, self.y_m])).convex_hull
 
     def _between_cores(self) -> Any:
-        """Return the interpolator inside the hull, None where the hull has no area."""
-        from scipy.interpolate import LinearNDInterpolator
+        """Return the Delaunay triangles inside the hull, None where the hull has no area."""
+        from scipy.spatial import Delaunay
 
         if len(self.x_m) < 3 or self.hull().area == 0:
             return None
-        return LinearNDInterpolator(self._centred(self.x_m, self.y_m), self.value_m)
+        return Delaunay(self._centred(self.x_m, self.y_m))
+
+    def _on_triangles(self, triangles: Any, places_m: FloatArray) -> FloatArray:
+        """Return the value at places by barycentric coordinates, NaN outside the triangles."""
+        found = triangles.find_simplex(places_m)
+        to_sides, corner = triangles.transform[found, :2], triangles.transform[found, 2]
+        sides = (to_sides * (places_m - corner)[:, None, :]).sum(axis=2)
+        weights = np.column_stack([sides, 1 - sides[:, 0] - sides[:, 1]])
+        values = (weights * self.value_m[triangles.simplices[found]]).sum(axis=1)
+        return np.where(found >= 0, values, np.nan)
 
     def _centred(self, x_m: FloatArray, y_m: FloatArray) -> FloatArray:
         """Return coordinates about the cores' centre, where round-off is least."""
@@ -136,7 +145,7 @@ class CoreSurface:
         x_m, y_m = (axis.ravel() for axis in np.meshgrid(columns, rows))
         values = np.full(x_m.size, np.nan)
         if inside is not None:
-            values = inside(self._centred(x_m, y_m))
+            values = self._on_triangles(inside, self._centred(x_m, y_m))
         outside = np.isnan(values)
         values[outside] = self._on_nearest_edge(x_m[outside], y_m[outside], edges)
         return values.reshape(part.rows, part.columns)

@@ -116,7 +116,19 @@ def _check_samples(
 ) -> None:
     """Check that samples lie within logged waste."""
     slack = limit("depth_gap_m")
-    for row, top, bottom in zip(samples[ROW], samples["from_m"], samples["to_m"], strict=True):
+    tops, bottoms = (samples[name].to_numpy(float) for name in ("from_m", "to_m"))
+    shared_m = np.clip(
+        np.minimum(bottoms[:, None], log["to_m"].to_numpy(float))
+        - np.maximum(tops[:, None], log["from_m"].to_numpy(float)),
+        0,
+        None,
+    )
+    logged_m = np.nansum(shared_m, axis=1)
+    other_m = np.nansum(shared_m[:, log["layer"] != "waste"], axis=1)
+    suspect = (bottoms - tops - logged_m > slack) | (other_m > slack)
+    for row, top, bottom in zip(
+        samples[ROW][suspect], tops[suspect], bottoms[suspect], strict=True
+    ):
         where = f"{written} row {row}"
         shared = np.minimum(log["to_m"], bottom) - np.maximum(log["from_m"], top)
         by_layer = shared.clip(lower=0).groupby(log["layer"]).sum()

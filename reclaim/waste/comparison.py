@@ -105,16 +105,17 @@ def depth_trend(
     if square <= 0:
         unknown = np.full(values.shape[1], np.nan)
         return unknown, unknown
-    slope = moved @ centred / square
+    along = moved @ centred
+    as_large = np.abs(along) * (1 - 1e-12)
     count = int(constant("permutations"))
     larger = np.zeros(values.shape[1])
     members = [np.flatnonzero(core == one) for one in np.unique(core)]
+    order = np.empty(len(core), dtype=int)
     for _ in range(count):
-        order = np.empty(len(core), dtype=int)
         for rows in members:
             order[rows] = generator.permutation(rows)
-        larger += np.abs(moved[order] @ centred) >= np.abs(moved @ centred) * (1 - 1e-12)
-    return slope, (larger + 1) / (count + 1)
+        larger += np.abs(moved[order] @ centred) >= as_large
+    return along / square, (larger + 1) / (count + 1)
 
 
 def outlier_scores(fractions: FloatArray) -> FloatArray:

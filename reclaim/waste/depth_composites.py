@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from reclaim.reference import material_names
-from reclaim.waste.composites import length_in
 from reclaim.waste.moisture import material_moisture, moisture_pattern
 
 if TYPE_CHECKING:
@@ -19,6 +18,23 @@ if TYPE_CHECKING:
 FloatArray = NDArray[np.floating[Any]]
 
 BASES = ("wet", "dry")
+
+
+class _Measured(NamedTuple):
+    """Samples as arrays: sorted shares of wet mass, density [t/m3], moisture [-]."""
+
+    shares: FloatArray
+    density: FloatArray
+    moisture: FloatArray
+
+    @classmethod
+    def of(cls, samples: pd.DataFrame) -> _Measured:
+        masses = samples[list(material_names())].to_numpy(dtype=float)
+        return cls(
+            masses / masses.sum(axis=1, keepdims=True),
+            samples["bulk_density_t_m3"].to_numpy(dtype=float),
+            samples["moisture"].to_numpy(dtype=float),
+        )
 
 
 def layer_composites(cores: Cores) -> pd.DataFrame:
@@ -33,26 +49,24 @@ def layer_composites(cores: Cores) -> pd.DataFrame:
         and the materials of the layer can hold it.
     """
     waste = cores.intervals[cores.intervals["layer"] == "waste"]
-    samples_of = dict(iter(cores.samples.groupby("core_id")))
+    samples_of = {
+        core_id: (samples["from_m"].to_numpy(float), samples["to_m"].to_numpy(float),
+                  _Measured.of(samples))
+        for core_id, samples in cores.samples.groupby("core_id")
+    }  # fmt: skip
+    notes = waste["note"] if "note" in waste else [""] * len(waste)
     rows, pattern = [], moisture_pattern(cores)
-    for place in range(len(waste)):
-        interval = waste.iloc[[place]]
-        core_id = str(interval["core_id"].iloc[0])
-        samples = samples_of.get(core_id)
-        if samples is None:
+    for core_id, from_m, to_m, note in zip(
+        waste["core_id"], waste["from_m"], waste["to_m"], notes, strict=True
+    ):
+        if core_id not in samples_of:
             continue
-        lengths = length_in(samples, interval)
-        rows += _rows(
-            {
-                "core_id": core_id,
-                "from_m": float(interval["from_m"].iloc[0]),
-                "to_m": float(interval["to_m"].iloc[0]),
-                "note": str(interval["note"].iloc[0]) if "note" in interval else "",
-            },
-            samples,
-            lengths,
-            pattern,
-        )
+        top_m, bottom_m, measured = samples_of[core_id]
+        lengths = np.clip(np.minimum(bottom_m, to_m) - np.maximum(top_m, from_m), 0, None)
+        head = {
+            "core_id": str(core_id), "from_m": float(from_m), "to_m": float(to_m), "note": str(note)
+        }  # fmt: skip
+        rows += _rows(head, measured, lengths, pattern)
     return _frame(rows, ["core_id", "from_m", "to_m", "note"])
 
 
@@ -65,69 +79,68 @@ def lift_composites(cores: Cores, lift_m: float) -> pd.DataFrame:
         ``top_m``, ``bottom_m`` (elevations), ``cores`` and the columns of `layer_composites` from
         ``sampled_m`` on. Cores count by the length of their samples in the lift.
     """
-    import pandas as pd
-
-    collar_m = cores.collars.set_index("core_id")["elevation_m"]
-    waste = cores.intervals[cores.intervals["layer"] == "waste"]
-    parts = [
-        _waste_pieces(samples, waste[waste["core_id"] == core_id], float(collar_m[core_id]))
-        for core_id, samples in cores.samples.groupby("core_id")
-    ]
-    pieces = pd.concat(parts, ignore_index=True) if parts else pd.DataFrame()
+    pieces, top_m, bottom_m = _waste_pieces(cores)
     if pieces.empty:
         return _frame([], ["top_m", "bottom_m", "cores"])
-    highest = int(np.ceil(pieces["top_m"].max() / lift_m))
-    lowest = int(np.floor(pieces["bottom_m"].min() / lift_m))
+    highest = int(np.ceil(top_m.max() / lift_m))
+    lowest = int(np.floor(bottom_m.min() / lift_m))
     rows, pattern = [], moisture_pattern(cores)
+    measured = _Measured.of(pieces)
     for number in range(highest, lowest, -1):
-        top_m, bottom_m = number * lift_m, (number - 1) * lift_m
-        upper = np.minimum(pieces["top_m"].to_numpy(dtype=float), top_m)
-        lower = np.maximum(pieces["bottom_m"].to_numpy(dtype=float), bottom_m)
+        upper = np.minimum(top_m, number * lift_m)
+        lower = np.maximum(bottom_m, (number - 1) * lift_m)
         lengths = np.clip(upper - lower, 0, None)
         rows += _rows(
             {
-                "top_m": top_m,
-                "bottom_m": bottom_m,
+                "top_m": number * lift_m,
+                "bottom_m": (number - 1) * lift_m,
                 "cores": int(pieces.loc[lengths > 0, "core_id"].nunique()),
             },
-            pieces,
+            measured,
             lengths,
             pattern,
         )
     return _frame(rows, ["top_m", "bottom_m", "cores"])
 
 
-def _waste_pieces(samples: pd.DataFrame, intervals: pd.DataFrame, collar_m: float) -> pd.DataFrame:
-    """Return the samples cut to the waste intervals, with elevations of top and bottom."""
-    import pandas as pd
-
-    parts = []
-    for start_m, end_m in zip(intervals["from_m"], intervals["to_m"], strict=True):
-        top = np.maximum(samples["from_m"], start_m)
-        bottom = np.minimum(samples["to_m"], end_m)
-        piece = samples.assign(top_m=collar_m - top, bottom_m=collar_m - bottom)
-        parts.append(piece[bottom > top])
-    return pd.concat(parts) if parts else samples.iloc[:0].assign(top_m=0.0, bottom_m=0.0)
+def _waste_pieces(cores: Cores) -> tuple[pd.DataFrame, FloatArray, FloatArray]:
+    """Return the samples cut to the waste intervals, and the elevations of top and bottom [m]."""
+    samples = cores.samples
+    collar_m = cores.collars.set_index("core_id")["elevation_m"]
+    waste = cores.intervals[cores.intervals["layer"] == "waste"]
+    logged = dict(iter(waste.groupby("core_id")))
+    starts, ends = samples["from_m"].to_numpy(dtype=float), samples["to_m"].to_numpy(dtype=float)
+    places, tops, bottoms = [], [], []
+    for core_id, rows in samples.groupby("core_id").indices.items():
+        if core_id not in logged:
+            continue
+        top = np.maximum(starts[rows], logged[core_id]["from_m"].to_numpy(dtype=float)[:, None])
+        bottom = np.minimum(ends[rows], logged[core_id]["to_m"].to_numpy(dtype=float)[:, None])
+        interval, sample = np.nonzero(bottom > top)
+        places.append(rows[sample])
+        tops.append(float(collar_m[core_id]) - top[interval, sample])
+        bottoms.append(float(collar_m[core_id]) - bottom[interval, sample])
+    if not places:
+        return samples.iloc[:0], np.empty(0), np.empty(0)
+    return samples.iloc[np.concatenate(places)], np.concatenate(tops), np.concatenate(bottoms)
 
 
 def _rows(
-    head: dict[str, Any], samples: pd.DataFrame, lengths: FloatArray, pattern: FloatArray
+    head: dict[str, Any], samples: _Measured, lengths: FloatArray, pattern: FloatArray
 ) -> list[dict[str, Any]]:
     """One row for the wet composite and, where moisture is known, one for the dry."""
     if lengths.sum() <= 0:
         return []
-    masses = samples[list(material_names())].to_numpy(dtype=float)
-    density = samples["bulk_density_t_m3"].to_numpy(dtype=float)
-    moisture = samples["moisture"].to_numpy(dtype=float)
+    shares, density, moisture = samples
     mean_density = _known_mean(density, lengths)
     filled = np.where(np.isfinite(density), density, mean_density)
     weight = lengths * filled if np.isfinite(mean_density) else lengths
-    wet = weight @ (masses / masses.sum(axis=1, keepdims=True)) / weight.sum()
+    wet = weight @ shares / weight.sum()
     mix = _known_mean(moisture, weight)
-    shares = {"wet": wet}
+    by_basis = {"wet": wet}
     if np.isfinite(mix) and mix < wet[pattern > 0].sum():
         water = material_moisture(wet[None], pattern, np.array([mix]))[0]
-        shares["dry"] = wet * (1 - water) / (1 - mix)
+        by_basis["dry"] = wet * (1 - water) / (1 - mix)
     return [
         {
             **head,
@@ -138,7 +151,7 @@ def _rows(
             "basis": basis,
             **dict(zip(material_names(), share, strict=True)),
         }
-        for basis, share in shares.items()
+        for basis, share in by_basis.items()
     ]
 
 

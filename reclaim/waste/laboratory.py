@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from reclaim.assumptions import Assumption
 from reclaim.reference import constant
 from reclaim.waste.bulk_properties import lab_by_core
+from reclaim.waste.factors import factor_reaching
 from reclaim.waste.heating_value import mix_value, net_dry
 from reclaim.waste.statistics import t_interval
 
@@ -26,7 +27,8 @@ if TYPE_CHECKING:
     from reclaim.waste.feed import Feed
 
 FloatArray = NDArray[np.floating[Any]]
-Adjusted = Callable[[FloatArray], FloatArray]
+Adjusted = Callable[[FloatArray], tuple[FloatArray, FloatArray]]
+"""From a factor to the values of the materials and their slopes with it."""
 
 WEIGHT = "waste.laboratory_weight"
 QUANTITIES = ("ash", "ncv_dry_mj_kg", "chlorine", "mercury_mg_kg")
@@ -37,8 +39,7 @@ QUANTITY_WORDS = {
     "chlorine": "chlorine (share of dry mass)",
     "mercury_mg_kg": "mercury (mg/kg dry)",
 }
-_HALVINGS = 50
-_LOG_REACH = 7.0
+_REACH = 1000.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -146,8 +147,8 @@ def to_laboratory(
     ash it multiplies the odds a / (1 - a), so that ash stays between 0 and 1 and inert matter
     inert. No material burns better than ``ash_free_ncv_most_mj_kg`` of its ash-free matter, none
     loses the room for its carbon and for what rots. That one factor fits all is a judgement: a
-    bulk test cannot say which material differs. Bisection; where the limits keep the mix from the
-    value, it comes as near as they let it.
+    bulk test cannot say which material differs. Newton's method; where the limits keep the mix
+    from the value, it comes as near as they let it.
     """
     properties = feed.properties
     share = feed.dry_t / feed.dry_t.sum(axis=1, keepdims=True)
@@ -214,19 +215,29 @@ def _drawn(mean: LabMean) -> Assumption:
 
 
 def _times(value: FloatArray, most: FloatArray) -> Adjusted:
-    return lambda factor: np.minimum(value * factor, most)
+    def adjusted(factor: FloatArray) -> tuple[FloatArray, FloatArray]:
+        changed = value * factor
+        free = changed < most
+        return np.where(free, changed, most), np.where(free, value, 0.0)
+
+    return adjusted
 
 
 def _odds(value: FloatArray, most: FloatArray) -> Adjusted:
-    return lambda factor: np.minimum(value * factor / (1 - value + value * factor), most)
+    def adjusted(factor: FloatArray) -> tuple[FloatArray, FloatArray]:
+        whole = 1 - value + value * factor
+        changed = value * factor / whole
+        free = changed < most
+        return np.where(free, changed, most), np.where(free, value * (1 - value) / whole**2, 0.0)
+
+    return adjusted
 
 
 def _brought_to(adjusted: Adjusted, share: FloatArray, target: FloatArray) -> FloatArray:
     """Return the values whose mix is the target, or as near to it as the limits let it come."""
-    low = np.full((target.size, 1), -_LOG_REACH)
-    high = np.full((target.size, 1), _LOG_REACH)
-    for _ in range(_HALVINGS):
-        middle = (low + high) / 2
-        too_little = (mix_value(share, adjusted(np.exp(middle))) < target)[:, None]
-        low, high = np.where(too_little, middle, low), np.where(too_little, high, middle)
-    return adjusted(np.exp((low + high) / 2))
+
+    def mix_and_slope(factor: FloatArray) -> tuple[FloatArray, FloatArray]:
+        value, slope = adjusted(factor[:, None])
+        return mix_value(share, value), mix_value(share, slope)
+
+    return adjusted(factor_reaching(mix_and_slope, target, 1 / _REACH, _REACH)[:, None])[0]

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from reclaim.reference import material_names, material_properties
+from reclaim.waste.factors import factor_reaching
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -16,7 +17,7 @@ if TYPE_CHECKING:
 
 FloatArray = NDArray[np.floating[Any]]
 
-_HALVINGS = 100
+_REACH = (1e-17, 1e17)
 
 
 def moisture_pattern(cores: Cores | None = None) -> FloatArray:
@@ -41,7 +42,7 @@ def moisture_pattern(cores: Cores | None = None) -> FloatArray:
     typical_kg = float(dry_kg @ (typical / (1 - typical))[known])
     pattern = typical
     if typical_kg > 0 and water_kg.sum() > 0:
-        pattern = _scaled(typical / (1 - typical), np.log(water_kg.sum() / typical_kg)[None])[0]
+        pattern = _scaled(typical / (1 - typical), (water_kg.sum() / typical_kg)[None])[0]
     pattern[known] = measured["moisture"].to_numpy()
     return pattern
 
@@ -104,22 +105,23 @@ def material_moisture(
 
     Notes
     -----
-    Bisection in the logarithm of the factor; the mean moisture rises steadily with it. The water
-    balance is exact by definition; that proportions keep is a judgement.
+    Newton's method; the mean moisture rises with the factor, ever less steeply. The water balance
+    is exact by definition; that proportions keep is a judgement.
     """
     water_per_dry = pattern / (1 - pattern)
     holding = np.where(pattern > 0, wet_fraction, 0.0).sum(axis=1)
     if np.any(mix_moisture >= holding):
         raise ValueError("The mix is wetter than its water-holding materials can be.")
-    low = np.full(mix_moisture.shape, -40.0)
-    high = np.full(mix_moisture.shape, 40.0)
-    for _ in range(_HALVINGS):
-        middle = (low + high) / 2
-        too_dry = (wet_fraction * _scaled(water_per_dry, middle)).sum(axis=1) < mix_moisture
-        low, high = np.where(too_dry, middle, low), np.where(too_dry, high, middle)
-    return np.where((mix_moisture > 0)[:, None], _scaled(water_per_dry, (low + high) / 2), 0.0)
+
+    def mix_and_slope(factor: FloatArray) -> tuple[FloatArray, FloatArray]:
+        moisture = _scaled(water_per_dry, factor)
+        held = wet_fraction * moisture
+        return held.sum(axis=1), (held * (1 - moisture)).sum(axis=1) / factor
+
+    factor = factor_reaching(mix_and_slope, mix_moisture, *_REACH)
+    return np.where((mix_moisture > 0)[:, None], _scaled(water_per_dry, factor), 0.0)
 
 
-def _scaled(water_per_dry: FloatArray, log_factor: FloatArray) -> FloatArray:
-    ratio = np.exp(log_factor)[:, None] * water_per_dry
+def _scaled(water_per_dry: FloatArray, factor: FloatArray) -> FloatArray:
+    ratio = factor[:, None] * water_per_dry
     return np.asarray(ratio / (1 + ratio))
