@@ -158,7 +158,7 @@ def sign_test(rising: int, falling: int) -> float:
     """
     told = rising + falling
     ways = sum(comb(told, fewer) for fewer in range(min(rising, falling) + 1))
-    return min(1.0, 2 * ways / 2**told)
+    return min(1.0, float(2 * ways / 2**told))
 
 
 def _trend(

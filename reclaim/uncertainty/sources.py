@@ -139,7 +139,13 @@ class StackedDraws(Draws):
 
     def uniform(self, name: str) -> FloatArray:
         """Return the probabilities of all sources, NaN at the centre."""
-        return np.concatenate([source.uniform(name) for source in self.sources])
+        found, begin = np.full(self.n_draws, np.nan), 0
+        for source in self.sources:
+            end = begin + source.n_draws
+            if not isinstance(source, PartlyDrawn) or name in source.drawn:
+                found[begin:end] = source.uniform(name)
+            begin = end
+        return found
 
     def at(self, assumption: Assumption, probability: FloatArray) -> FloatArray:
         """Return the assumption's values, the central one where the probability is NaN."""

@@ -106,9 +106,9 @@ def lift_composites(cores: Cores, lift_m: float) -> pd.DataFrame:
 def _waste_pieces(cores: Cores) -> tuple[pd.DataFrame, FloatArray, FloatArray]:
     """Return the samples cut to the waste intervals, and the elevations of top and bottom [m]."""
     samples = cores.samples
-    collar_m = cores.collars.set_index("core_id")["elevation_m"]
+    collar_m = dict(zip(cores.collars["core_id"], cores.collars["elevation_m"], strict=True))
     waste = cores.intervals[cores.intervals["layer"] == "waste"]
-    logged = dict(iter(waste.groupby("core_id")))
+    logged: dict[Any, pd.DataFrame] = dict(iter(waste.groupby("core_id")))
     starts, ends = samples["from_m"].to_numpy(dtype=float), samples["to_m"].to_numpy(dtype=float)
     places, tops, bottoms = [], [], []
     for core_id, rows in samples.groupby("core_id").indices.items():

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from reclaim.hazards.gas_summary import gas_table as summarise
-from reclaim.hazards.gas_summary import gas_trends, sen_slope
+from reclaim.hazards.gas_summary import gas_trends, sen_slope, sign_test
 from reclaim.hazards.readings import Reading, read_gas_table
 from reclaim.hazards.rules import gas_limits, rule_book
 from reclaim.hazards.triggers import trigger_levels
@@ -120,3 +120,11 @@ def test_a_local_limit_sets_the_trigger_even_where_looser() -> None:
     triggers = trigger_levels(rule_book("all", (local,)))
     row = next(row for row in triggers if (row.gas, row.level) == ("ch4_pct", "act"))
     assert (row.value, row.jurisdiction, row.source) == (2.0, "Newtown", "l.csv row 2")
+
+
+@pytest.mark.parametrize(("rising", "falling"), [(9, 1), (1, 9), (5, 5), (40, 22), (0, 3), (0, 0)])
+def test_sign_test_against_scipy(rising, falling) -> None:
+    from scipy.stats import binomtest
+
+    expected = binomtest(rising, rising + falling).pvalue if rising + falling else 1.0
+    assert sign_test(rising, falling) == pytest.approx(expected, rel=1e-12)
