@@ -104,6 +104,7 @@ def test_a_folder_that_is_no_result_is_refused_untouched(estimate, tmp_path) -> 
 
 def test_an_empty_folder_is_taken(tmp_path) -> None:
     refuse_target(tmp_path, "out")
+    assert list(tmp_path.iterdir()) == []
 
 
 def test_a_file_is_refused(estimate, tmp_path) -> None:
