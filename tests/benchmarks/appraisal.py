@@ -1,17 +1,16 @@
-"""Courses of action for very many draws, and break-even values: time, memory, ratio to a reference.
+"""Courses of action for very many draws, net present values, and break-even values.
 
-Run it by hand: ``python tests/benchmarks/appraisal.py``. The reference is pyxirr, a compiled
-library, called once per draw on the yearly flows of mining.
+Courses cover 101 years of methane. The reference of net present values is pyxirr, a compiled
+library, called once per draw on the yearly flows of mining; that of the courses is numpy adding up
+as many yearly flows (30 lines of money of 32 years for each course).
 """
 
 from __future__ import annotations
 
-import resource
 from dataclasses import replace
-from time import perf_counter
 
+import measure
 import numpy as np
-import pyxirr
 
 from reclaim.appraisal import (
     Prices,
@@ -25,8 +24,6 @@ from reclaim.appraisal.quantities import DECAY_CLASSES, Quantities
 from reclaim.assumptions import Draws, default_assumption
 from reclaim.reference import assumption_defaults
 
-N_DRAWS = 100_000
-YEARS = 30
 SEED = 6
 PRODUCT_SHARES = {
     "fuel": 0.19, "ferrous": 0.02, "nonferrous": 0.006, "glass": 0.005, "aggregate": 0.13,
@@ -67,72 +64,117 @@ def invented_quantities(n_draws: int) -> Quantities:
     )
 
 
-def peak_mb() -> float:
-    """Return the most memory this process has held [MB]."""
-    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
-
-
-def main() -> None:
-    """Print size, time, peak memory and the ratio to the reference."""
-    assumptions = {key: default_assumption(row) for key, row in assumption_defaults().items()}
+def assumptions():
+    made = {key: default_assumption(row) for key, row in assumption_defaults().items()}
     for key, value in (
         ("plant.capacity_t_y", 60_000.0), ("airspace.fill_rate_m3_y", 30_000.0),
         ("money.avoided_aftercare_years", 28.0), ("options.cap_aftercare_years", 28.0),
     ):  # fmt: skip
-        assumptions[key] = replace(assumptions[key], kind="fixed", numbers=(value,), given=True)
-    quantities = invented_quantities(N_DRAWS)
-    before = peak_mb()
-    start = perf_counter()
-    courses = compare_courses(
-        quantities, quantities.times(0.5), "temperate_wet",
-        Prices(assumptions, Draws(N_DRAWS, SEED)),
-        methane_of=(),
-    )  # fmt: skip
-    seconds = perf_counter() - start
-    print(
-        f"{N_DRAWS} draws x {YEARS} years and more x {len(courses)} courses, 101 years of methane"
-    )
-    print(f"  {seconds:.1f} s, peak {peak_mb():.0f} MB of which {before:.0f} MB inputs and imports")
+        made[key] = replace(made[key], kind="fixed", numbers=(value,), given=True)
+    return made
 
-    few = 2000
-    flows = appraise_quantities(
-        invented_quantities(few), Prices(assumptions, Draws(few, SEED))
+
+def courses(n_draws):
+    quantities, given = invented_quantities(n_draws), assumptions()
+
+    def work():
+        found = compare_courses(
+            quantities, quantities.times(0.5), "temperate_wet",
+            Prices(given, Draws(n_draws, SEED)), methane_of=(),
+        )  # fmt: skip
+        return len(found)
+
+    return work
+
+
+def flows_added(n_draws, n_courses):
+    generator = np.random.default_rng(SEED)
+
+    def work():
+        years = np.arange(32)
+        for _ in range(n_courses):
+            flow = np.zeros((n_draws, 32))
+            for line in range(30):
+                flow += generator.random(n_draws)[:, None] * (years >= line)
+            (flow * 1.04**-years).sum(axis=1)
+
+    return work
+
+
+def yearly_flows(n_draws):
+    return appraise_quantities(
+        invented_quantities(n_draws), Prices(assumptions(), Draws(n_draws, SEED))
     ).net_flow
-    ours_s, theirs_s = [], []
-    for _ in range(5):
-        start = perf_counter()
-        ours = net_present_value(flows, np.full(few, 0.04))
-        ours_s.append(perf_counter() - start)
-        start = perf_counter()
-        theirs = np.array([pyxirr.npv(0.04, flow.tolist()) for flow in flows])
-        theirs_s.append(perf_counter() - start)
-    print(f"net present value of {few} flows of {flows.shape[1]} years")
-    print(
-        f"  {1e3 * min(ours_s):.1f} ms; pyxirr {1e3 * min(theirs_s):.1f} ms, "
-        f"{min(theirs_s) / min(ours_s):.0f} times as long"
-    )
-    print(f"  largest difference {np.abs(ours - theirs).max() / np.abs(theirs).max():.1e}")
 
-    start = perf_counter()
-    one = invented_quantities(1)
-    found = breakevens(BREAKEVEN_KEYS, one, assumptions)
-    seconds = perf_counter() - start
-    worst = 0.0
+
+def present_values(n_draws):
+    flows = yearly_flows(n_draws)
+    return lambda: net_present_value(flows, np.full(n_draws, 0.04))
+
+
+def present_values_by_library(n_draws):
+    import pyxirr
+
+    flows = yearly_flows(n_draws)
+    return lambda: np.array([pyxirr.npv(0.04, flow.tolist()) for flow in flows])
+
+
+def all_breakevens():
+    one, given = invented_quantities(1), assumptions()
+    return lambda: breakevens(BREAKEVEN_KEYS, one, given)
+
+
+def one_appraisal():
+    one, given = invented_quantities(1), assumptions()
+    return lambda: appraise_quantities(one, Prices(given, Draws.best_estimate())).npv
+
+
+def worst_distance(found):
+    """Return how far a break-even value is from the zero at most, as a share of the value."""
+    one, given, worst = invented_quantities(1), assumptions(), 0.0
     for key, value in found.items():
-        if np.isfinite(value):
-            fixed = replace(assumptions[key], kind="fixed", numbers=(value,), given=True)
-            money = Prices({**assumptions, key: fixed}, Draws.best_estimate())
-            left = appraise_quantities(one, money).npv[0]
-            near = replace(fixed, numbers=(value + 1e-3 * max(abs(value), 1),))
-            slope = (
-                appraise_quantities(
-                    one, Prices({**assumptions, key: near}, Draws.best_estimate())
-                ).npv[0]
-                - left
-            ) / (1e-3 * max(abs(value), 1))
-            worst = max(worst, abs(left / slope / value))
-    print(f"{len(found)} break-even values")
-    print(f"  {seconds:.2f} s, worst distance from the zero {worst:.1e} of the input")
+        if not np.isfinite(value):
+            continue
+
+        def npv(number, key=key):
+            fixed = replace(given[key], kind="fixed", numbers=(number,), given=True)
+            money = Prices({**given, key: fixed}, Draws.best_estimate())
+            return appraise_quantities(one, money).npv[0]
+
+        step = 1e-3 * max(abs(value), 1)
+        left = npv(value)
+        worst = max(worst, abs(left / ((npv(value + step) - left) / step) / value))
+    return worst
+
+
+def main() -> None:
+    """Measure courses and present values at three numbers of draws, and break-even values."""
+    given = measure.given(__doc__, sizes=(25_000, 50_000, 100_000), tiny=(2, 4, 8))
+    with measure.Table("appraisal", "draws", given) as table:
+        for n_draws in given.sizes:
+            run = measure.alone(courses, n_draws)
+            floor = measure.alone(flows_added, n_draws, run.answer)
+            table.row("numpy, as many yearly flows", n_draws, floor)
+            held = f"{run.answer} courses; {run.before_mb:.0f} MB before the run"
+            of = ("as many yearly flows", floor)
+            table.row("courses of action", n_draws, run, of=of, note=held)
+        for n_draws in given.sizes:
+            few = max(n_draws // 10, 2)
+            theirs = measure.alone(present_values_by_library, few)
+            table.row("pyxirr, one by one", few, theirs)
+            ours = measure.alone(present_values, few, runs=5)
+            apart = np.abs(ours.answer - theirs.answer).max() / np.abs(theirs.answer).max()
+            table.row(
+                "net present values", few, ours, of=("pyxirr", theirs),
+                note=f"largest difference {apart:.1e}",
+            )  # fmt: skip
+        once = measure.alone(one_appraisal, runs=5)
+        run = measure.alone(all_breakevens)
+        far = worst_distance(run.answer)
+        table.row(
+            f"{len(run.answer)} break-even values", 1, run, of=("one appraisal", once),
+            note=f"worst distance from the zero {far:.1e} of the input",
+        )  # fmt: skip
 
 
 if __name__ == "__main__":

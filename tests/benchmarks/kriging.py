@@ -1,25 +1,17 @@
-"""Time and memory of kriging many materials at once, beside two libraries and the bare sums.
+"""Kriging many materials at once with variances, beside two libraries and the bare sums.
 
-Run: ``python tests/benchmarks/kriging.py [cores] [cells per side] [materials]``. Each job runs in a
-process of its own. The libraries take one quantity at a time, so one run of each is timed and
-multiplied by the number of materials; both are called so that they are exact at the data. The floor
-is one factorisation, the distances with their covariance, and one matrix product per block, with
-nothing checked. Answers are compared on every 50th cell. Ratios are
-of processor time of one thread, which other work on the machine does not stretch.
+200 cores, 16 materials. The libraries take one quantity at a time, so one run of each is timed
+and multiplied by the number of materials; both are called so that they are exact at the data. The
+floor is one factorisation, the distances with their covariance, and one matrix product per block,
+with nothing checked. One thread. Answers are compared on every 50th cell.
 """
 
 from __future__ import annotations
 
-import argparse
-import json
-import os
-import resource
-import subprocess
-import sys
-import time
-
+import measure
 import numpy as np
 
+CORES, MATERIALS = 200, 16
 NUGGET, PARTIAL_SILL, RANGE_M = 0.1, 0.9, 250.0
 SIDE_M = 1000.0
 
@@ -104,77 +96,56 @@ def pykrige_in_parts(places, shares, cells):
 
 
 JOBS = {
-    "ours": ours,
-    "floor": floor,
-    "gstools": gstools_one,
-    "pykrige": pykrige_one,
-    "pykrige_in_parts": pykrige_in_parts,
+    "here": ours,
+    "numpy floor": floor,
+    "GSTools": gstools_one,
+    "PyKrige": pykrige_one,
+    "PyKrige in five parts": pykrige_in_parts,
 }
+AT_ONCE = ("here", "numpy floor")
 
 
-def run_job(name: str, cores: int, side: int, materials: int) -> None:
-    """Run one job, after a small one that loads what it needs, and print what it took."""
+def prepared(name, cores, side, materials):
+    """Return a job, after a small one that loads what it needs."""
     job = JOBS[name]
     places, shares, cells = case(cores, side, materials)
     job(places, shares, cells[:10])
-    times, work = [], []
-    for _ in range(3 if name in {"ours", "floor"} else 1):
-        start, start_cpu = time.perf_counter(), time.process_time()
+
+    def work():
         estimates, variance = job(places, shares, cells)
-        times.append(time.perf_counter() - start)
-        work.append(time.process_time() - start_cpu)
-    peak_mb = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
-    print(
-        json.dumps(
-            {
-                "seconds": sorted(times)[len(times) // 2],
-                "cpu_seconds": sorted(work)[len(work) // 2],
-                "peak_mb": peak_mb,
-                "estimates": np.asarray(estimates)[::50, 0].tolist(),
-                "variance": np.asarray(variance)[::50].tolist(),
-            }
-        )
-    )
+        return np.asarray(estimates)[::50, 0], np.asarray(variance)[::50]
+
+    return work
 
 
 def main() -> None:
-    """Run all jobs and print the table."""
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("cores", type=int, nargs="?", default=200)
-    parser.add_argument("side", type=int, nargs="?", default=500)
-    parser.add_argument("materials", type=int, nargs="?", default=16)
-    parser.add_argument("--job", choices=JOBS)
-    chosen = parser.parse_args()
-    size = (chosen.cores, chosen.side, chosen.materials)
-    if chosen.job:
-        run_job(chosen.job, *size)
-        return
-    print(f"{size[0]} cores, {size[1] ** 2:,} cells, {size[2]} materials, with variances")
-    found = {}
-    for name in JOBS:
-        command = [sys.executable, __file__, *map(str, size), "--job", name]
-        done = subprocess.run(
-            command, capture_output=True, text=True, check=False,
-            env={**os.environ, "OPENBLAS_NUM_THREADS": "1"},
-        )  # fmt: skip
-        if done.returncode:
-            print(f"{name:16} not run: {done.stderr.strip().splitlines()[-1]}")
-            continue
-        found[name] = json.loads(done.stdout.splitlines()[-1])
-    own = found["ours"]
-    for name, result in found.items():
-        times = 1 if name in {"ours", "floor"} else size[2]
-        seconds = result["seconds"] * times
-        apart = max(
-            float(np.abs(np.subtract(result[key], own[key])).max())
-            for key in ("estimates", "variance")
-        )
-        ratio = result["cpu_seconds"] * times / own["cpu_seconds"]
-        print(
-            f"{name:16} {seconds:8.2f} s  {result['cpu_seconds'] * times:8.2f} s of processor "
-            f"(ratio to ours {ratio:6.2f})  {result['peak_mb']:6.0f} MB  "
-            f"largest difference {apart:.1e}"
-        )
+    """Measure all jobs on grids of three sizes."""
+    given = measure.given(__doc__, sizes=(100, 200, 400), tiny=(4, 8, 12))
+    cores = 12 if given.tiny else CORES
+    with measure.Table("kriging", "cells", given) as table:
+        for side in given.sizes:
+            found = {}
+            for name in ("numpy floor", *(name for name in JOBS if name != "numpy floor")):
+                at_once = name in AT_ONCE
+                try:
+                    run = measure.alone(
+                        prepared, name, cores, side, MATERIALS,
+                        runs=3 if at_once else 1, threads=1,
+                    )  # fmt: skip
+                except (measure.NotRunError, ImportError) as problem:
+                    table.missing(name, problem)
+                    continue
+                found[name] = run if at_once else run.times(MATERIALS)
+                floor_run = found["numpy floor"]
+                apart = max(
+                    float(np.abs(one - other).max())
+                    for one, other in zip(run.answer, floor_run.answer, strict=True)
+                )
+                table.row(
+                    name, side**2, found[name],
+                    of=None if name == "numpy floor" else ("numpy floor", floor_run),
+                    note="" if name == "numpy floor" else f"largest difference {apart:.1e}",
+                )  # fmt: skip
 
 
 if __name__ == "__main__":

@@ -1,16 +1,14 @@
-"""Time the largest shipped line: all draws in one call, one draw a call, and a bare numpy kernel.
+"""The largest shipped line: all draws in one call, beside one draw a call and a bare numpy kernel.
 
-Run: python tests/benchmarks/line.py [draws]. Prints size, time, peak memory and ratios.
+The kernel is the same line as bare arrays: shares drawn by one formula, flows added by hand. Its
+tonnes and calorific values are those of the line to nine digits, compared on every 1000th draw.
 """
 
 from __future__ import annotations
 
-import resource
-import sys
-import time
 from pathlib import Path
-from typing import NamedTuple
 
+import measure
 import numpy as np
 
 from reclaim.assumptions import Draws, default_assumption
@@ -192,64 +190,71 @@ class Kernel:
         }
 
 
-def main() -> None:
-    n_draws = int(sys.argv[1]) if len(sys.argv) > 1 else 100_000
+def set_up(n_draws):
     findings = Findings()
     line = read_line(Path(data_path(f"lines/{LINE}.toml")), LINE, findings)
     assert not findings.errors
     assumptions = {k: default_assumption(d) for k, d in assumption_defaults().items()}
     draws = Draws(n_draws, seed=1)
-    feed = make_feed(draws, assumptions)
-    feed_mb = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+    return line, assumptions, draws, make_feed(draws, assumptions)
 
+
+def of_products(found):
+    """Return every 1000th draw of what comes out, to compare."""
+    return [np.asarray(part)[::1000] for part in found]
+
+
+def together(n_draws):
+    line, assumptions, draws, feed = set_up(n_draws)
     run_line(make_feed(Draws(64, 1), assumptions), line, assumptions, Draws(64, 1))
-    together, products = clocked(lambda: run_line(feed, line, assumptions, draws))
-    peak_mb = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
-    held_mb = sum(a.nbytes for a in (products.dry_t, products.water_t)) / 2**20
 
-    kernel, bare = clocked(lambda: Kernel(line, assumptions, draws).run(feed))
-    np.testing.assert_allclose(bare["dry_t"], products.dry_t, rtol=1e-9, atol=1e-9)
-    np.testing.assert_allclose(bare["water_t"], products.water_t, rtol=1e-9, atol=1e-9)
-    np.testing.assert_allclose(bare["ncv"], products.ncv_mj_kg, rtol=1e-9, atol=1e-9)
+    def work():
+        made = run_line(feed, line, assumptions, draws)
+        worst = max(made.balance.mass, made.balance.water, made.balance.elements)
+        return of_products((made.dry_t, made.water_t, made.ncv_mj_kg)), worst
 
-    one = make_feed(Draws(1, seed=1), assumptions)
-    calls = 200
-    single, _ = clocked(
-        lambda: [run_line(one, line, assumptions, Draws(1, seed=n)) for n in range(calls)]
-    )
-    per_draw = together.cpu / n_draws
-    per_call = single.cpu / calls
-
-    worst = max(products.balance.mass, products.balance.water, products.balance.elements)
-    print(f"line {LINE}: {len(line.machines)} machines, {len(NAMES)} materials, {n_draws} draws")
-    print("processor time (wall time), since other work may share the machine")
-    print(f"all draws in one call  {together}  {per_draw * 1e6:8.1f} us a draw")
-    print(f"one draw a call        {single} for {calls}  {per_call * 1e6:8.1f} us a draw")
-    print(f"  one call for all is faster per draw by {per_call / per_draw:.0f} times")
-    print(f"bare numpy kernel      {kernel}")
-    print(f"  the line takes {together.cpu / kernel.cpu:.2f} times as long")
-    print(
-        f"peak memory {peak_mb:.0f} MB; {feed_mb:.0f} MB before the run; "
-        f"tonnes of the products alone {held_mb:.0f} MB"
-    )
-    print(f"worst closure {worst:.1e}")
+    return work
 
 
-class Seconds(NamedTuple):
-    """Processor and wall time [s]."""
+def one_by_one(calls):
+    line, assumptions, _, one = set_up(1)
 
-    cpu: float
-    wall: float
+    def work():
+        for seed in range(calls):
+            run_line(one, line, assumptions, Draws(1, seed=seed))
 
-    def __str__(self) -> str:
-        return f"{self.cpu:7.2f} s ({self.wall:.2f} s)"
+    return work
 
 
-def clocked(work):
-    """Return the time a piece of work takes, and what it returns."""
-    cpu, wall = time.process_time(), time.perf_counter()
-    found = work()
-    return Seconds(time.process_time() - cpu, time.perf_counter() - wall), found
+def bare(n_draws):
+    line, assumptions, draws, feed = set_up(n_draws)
+
+    def work():
+        made = Kernel(line, assumptions, draws).run(feed)
+        return of_products((made["dry_t"], made["water_t"], made["ncv"]))
+
+    return work
+
+
+def main() -> None:
+    """Measure the line at three numbers of draws."""
+    given = measure.given(__doc__, sizes=(25_000, 50_000, 100_000), tiny=(2, 4, 8))
+    calls = 2 if given.tiny else 200
+    with measure.Table("line", "draws", given) as table:
+        single = measure.alone(one_by_one, calls)
+        table.row("one draw a call", calls, single)
+        for n_draws in given.sizes:
+            kernel = measure.alone(bare, n_draws)
+            table.row("bare numpy kernel", n_draws, kernel)
+            run = measure.alone(together, n_draws)
+            found, worst = run.answer
+            for ours, theirs in zip(found, kernel.answer, strict=True):
+                np.testing.assert_allclose(ours, theirs, rtol=1e-9, atol=1e-9)
+            faster = single.cpu_s / calls / (run.cpu_s / n_draws)
+            table.row(
+                "all draws in one call", n_draws, run, of=("bare numpy kernel", kernel),
+                note=f"a draw {faster:,.0f} times faster than by itself, worst closure {worst:.1e}",
+            )  # fmt: skip
 
 
 if __name__ == "__main__":

@@ -27,19 +27,22 @@ import os
 import pickle
 import resource
 import sys
+import tempfile
 import time
 import traceback
+from contextlib import contextmanager
 from multiprocessing import get_context
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NamedTuple, Self
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Callable, Iterator, Sequence
 
 FIELDS = (
     "benchmark", "case", "size", "unit", "seconds", "cpu_s", "peak_mb", "reference", "ratio",
     "note",
 )  # fmt: skip
+_toy: list[bool] = []  # filled by `given`: jobs of toy size need no process of their own
 _THREAD_KEYS = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS")
 
 
@@ -59,6 +62,10 @@ class Run(NamedTuple):
     peak_mb: float
     before_mb: float
     answer: Any
+
+    def less(self, part: Run) -> Run:
+        """Return what is left of this run without a part that was measured by itself."""
+        return self._replace(seconds=self.seconds - part.seconds, cpu_s=self.cpu_s - part.cpu_s)
 
     def times(self, factor: float) -> Run:
         """Return this run as if its work were done that many times over."""
@@ -111,7 +118,13 @@ def alone(
     ------
     NotRunError
         Where the job ends with an error, such as a library that is not installed.
+
+    Notes
+    -----
+    With ``--tiny`` the job is done in this process, since nobody reads its time and memory.
     """
+    if _toy:
+        return clocked(prepare(*arguments), runs)
     kept = {key: os.environ.get(key) for key in _THREAD_KEYS}
     if threads is not None:
         os.environ.update(dict.fromkeys(_THREAD_KEYS, str(threads)))
@@ -147,6 +160,26 @@ def _reporting(sender: Any, prepare: Callable[..., Any], arguments: Any, runs: i
     sender.send(found)
 
 
+def made(write: Callable[..., object], *arguments: Any) -> Callable[[], None]:
+    """Return the work of writing a file, for `alone`, so that its memory counts nowhere."""
+
+    def work() -> None:
+        write(*arguments)
+
+    return work
+
+
+@contextmanager
+def folder(asked: Given) -> Iterator[Path]:
+    """Give the folder asked for, or one that is gone afterwards."""
+    if asked.folder:
+        asked.folder.mkdir(parents=True, exist_ok=True)
+        yield asked.folder
+        return
+    with tempfile.TemporaryDirectory() as temporary:
+        yield Path(temporary)
+
+
 def growth(sizes: Sequence[float], seconds: Sequence[float]) -> float:
     """Return the exponent of time in size: the slope of their logarithms by least squares."""
     x, y = [math.log(size) for size in sizes], [math.log(max(s, 1e-9)) for s in seconds]
@@ -171,10 +204,13 @@ def given(words: str | None, *, sizes: Sequence[int], tiny: Sequence[int]) -> Gi
         description=words, formatter_class=argparse.RawDescriptionHelpFormatter
     )
     parser.add_argument("sizes", type=int, nargs="*", help=f"default: {' '.join(map(str, sizes))}")
-    parser.add_argument("--tiny", action="store_true", help="toy sizes, to see that it runs")
+    parser.add_argument(
+        "--tiny", action="store_true", help="toy sizes in one process, to see that it runs"
+    )
     parser.add_argument("--json", action="store_true", help="one JSON object a line")
     parser.add_argument("--folder", type=Path, help="keep the files that are measured on here")
     found = parser.parse_args()
+    _toy[:] = [True] if found.tiny else []
     chosen = tuple(found.sizes) or tuple(tiny if found.tiny else sizes)
     return Given(chosen, found.tiny, found.json, found.folder)
 
@@ -195,7 +231,7 @@ class Table:
         if kind is not None:
             return
         for case, rows in self._rows.items():
-            if len(rows) >= 3:
+            if len({size for size, _ in rows}) >= 3:
                 sizes, seconds = zip(*rows, strict=True)
                 self._print_growth(case, sizes, growth(sizes, seconds))
 
@@ -256,4 +292,4 @@ class Table:
 
 
 def _short(value: float) -> str:
-    return f"{value:.2f}" if value < 10 else f"{value:,.0f}"
+    return f"{value:.2g}" if value < 1 else f"{value:.2f}" if value < 10 else f"{value:,.0f}"

@@ -1,27 +1,21 @@
-"""Monte Carlo of the whole model on the demo site: time, memory, and what it is measured against.
+"""Monte Carlo of the whole model on the demo site, beside single estimates and two numpy kernels.
 
-Run: python tests/benchmarks/model.py [draws]
-
-Prints, each in a process of its own: repeated single estimates of the same stages, the whole
-model at a tenth of the draws and at all of them, one and two workers, and two bare numpy kernels:
-the least arithmetic of such a model, and as many array operations of the same sizes. Times are
-processor times of the process, all threads together, so that other work on the machine counts less.
+The kernels are the least arithmetic of such a model, and as many array operations of the same
+sizes as the model's, on arrays of no meaning.
 """
 
 from __future__ import annotations
 
-import sys
-from multiprocessing import get_context
+from functools import cache
 from pathlib import Path
-from resource import RUSAGE_SELF, getrusage
-from time import process_time
 
+import measure
 import numpy as np
 
 DEMO = Path(__file__).parents[2] / "demo_site" / "site.toml"
-SINGLES = 20
 
 
+@cache
 def dig():
     from reclaim.dig import Dig
     from reclaim.estimate import _measure, _study
@@ -35,33 +29,36 @@ def dig():
     return Dig(site, excavation, composites, study, laboratory_means(site.cores, composites))
 
 
-def whole(draws: int, workers: int):
+def whole(draws, workers):
     from reclaim.assumptions import Draws
     from reclaim.uncertainty import run_in_chunks
 
     ready = dig()
     ready.run(Draws(2, seed=1))
-    begin = process_time()
-    outcome = run_in_chunks(ready.run, Draws(draws, seed=1961), workers=workers)
-    seconds = process_time() - begin
-    return seconds, float(np.quantile(outcome.appraisal.npv, 0.5))
+
+    def work():
+        outcome = run_in_chunks(ready.run, Draws(draws, seed=1961), workers=workers)
+        return float(np.quantile(outcome.appraisal.npv, 0.5))
+
+    return work
 
 
-def singles():
+def singles(runs):
     from reclaim.assumptions import Draws
 
     ready = dig()
     ready.run(Draws(2, seed=1))
-    begin = process_time()
-    for seed in range(SINGLES):
-        ready.run(Draws(1, seed=seed))
-    return (process_time() - begin) / SINGLES, float("nan")
+
+    def work():
+        for seed in range(runs):
+            ready.run(Draws(1, seed=seed))
+
+    return work
 
 
-def kernel(draws: int):
+def kernel(draws):
     """Do the least arithmetic of such a model: 12 materials, 8 products, 20 years, no checks."""
     generator = np.random.default_rng(1961)
-    begin = process_time()
     found = []
     rate = 1.04 ** -np.arange(21)
     for first in range(0, draws, 4096):
@@ -73,10 +70,10 @@ def kernel(draws: int):
         yearly = (made * price).sum(axis=1)[:, None] / 20 * np.ones(20)
         flow = np.concatenate([-generator.normal(8e6, 1e6, n)[:, None], yearly], axis=1)
         found.append((flow * rate).sum(axis=1))
-    return process_time() - begin, float(np.quantile(np.concatenate(found), 0.5))
+    return float(np.quantile(np.concatenate(found), 0.5))
 
 
-def same_sizes(draws: int):
+def same_sizes(draws):
     """Do bare numpy operations as many and as large as the model's, on arrays of no meaning.
 
     200 stratified streams with a triangular quantile each; 16 materials in 3 parts and 2 sizes
@@ -84,7 +81,6 @@ def same_sizes(draws: int):
     cash flow over 32 years, discounted.
     """
     generator = np.random.default_rng(1961)
-    begin = process_time()
     found = []
     years = np.arange(32)
     for first in range(0, draws, 2048):
@@ -115,45 +111,37 @@ def same_sizes(draws: int):
             flow = flow + streams[line][:, None] * (years == line) - streams[line][:, None] * 0.03
         npv = (flow * (1 + streams[5][:, None]) ** -years).sum(axis=1)
         found.append(npv + 0 * quality[0][:, 0])
-    return process_time() - begin, float(np.quantile(np.concatenate(found), 0.5))
+    return float(np.quantile(np.concatenate(found), 0.5))
 
 
-def _reporting(job, arguments, answers) -> None:
-    answers.put((*job(*arguments), getrusage(RUSAGE_SELF).ru_maxrss / 1024))
-
-
-def alone(job, *arguments):
-    context = get_context("spawn")
-    answers = context.Queue()
-    process = context.Process(target=_reporting, args=(job, arguments, answers))
-    process.start()
-    answer = answers.get()
-    process.join()
-    return answer
+def bare(name, draws):
+    job = {"kernel": kernel, "same_sizes": same_sizes}[name]
+    return lambda: job(draws)
 
 
 def main() -> None:
-    draws = int(sys.argv[1]) if len(sys.argv) > 1 else 100_000
-    single, _, _ = alone(singles)
-    print(f"one estimate after another: {single * 1e3:.1f} ms each ({SINGLES} runs)")
-    kernels = []
-    for job, words in ((kernel, "least arithmetic"), (same_sizes, "arrays of the same sizes")):
-        seconds, _, memory = alone(job, draws)
-        kernels.append(seconds / draws)
-        print(
-            f"bare numpy, {words}: {draws} draws, {seconds:.2f} s, "
-            f"{seconds / draws * 1e6:.1f} us/draw, {memory:.0f} MB"
-        )
-    for count, workers in ((draws // 10, 1), (draws, 1), (draws, 2)):
-        seconds, median, memory = alone(whole, count, workers)
-        each = seconds / count
-        print(
-            f"whole model: {count} draws, {workers} worker(s), {seconds:.2f} s, "
-            f"{each * 1e6:.0f} us/draw, peak {memory:.0f} MB, "
-            f"{single / each:.0f} x faster than single estimates, "
-            f"{each / kernels[0]:.0f} x the least arithmetic, "
-            f"{each / kernels[1]:.2f} x arrays of the same sizes, median {median:.6g}"
-        )
+    """Measure single estimates, the kernels, and the model at three numbers of draws."""
+    given = measure.given(__doc__, sizes=(5000, 10_000, 20_000), tiny=(2, 4, 8))
+    runs = 1 if given.tiny else 20
+    with measure.Table("model", "draws", given) as table:
+        single = measure.alone(singles, runs)
+        table.row("one estimate after another", runs, single)
+        for draws in given.sizes:
+            least = measure.alone(bare, "kernel", draws)
+            table.row("numpy, least arithmetic", draws, least)
+            same = measure.alone(bare, "same_sizes", draws)
+            table.row("numpy, arrays of the same sizes", draws, same)
+            for workers in (1, 2):
+                if workers > 1 and draws != given.sizes[-1]:
+                    continue
+                run = measure.alone(whole, draws, workers)
+                each = run.cpu_s / draws
+                table.row(
+                    f"whole model, {workers} worker{'s' * (workers > 1)}", draws, run,
+                    of=("arrays of the same sizes", same),
+                    note=f"{1e6 * each:.0f} us a draw, {single.cpu_s / runs / each:,.0f} times "
+                    f"faster than by itself, {run.cpu_s / least.cpu_s:,.0f} x the least arithmetic",
+                )  # fmt: skip
 
 
 if __name__ == "__main__":

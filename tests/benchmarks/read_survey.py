@@ -1,33 +1,27 @@
-"""Time and memory to read a survey of millions of points, beside reading its bytes alone.
+"""A survey of millions of scattered points, read as a surface, beside parsing its points alone.
 
-Run: ``python tests/benchmarks/read_survey.py [millions of points] [folder for the files]``.
-Each job runs in a process of its own, so that each has its own peak memory. Points are scattered
-half a metre apart over a wavy plane, seed 7. References: pandas for xyz, laspy for LAZ, which
+Points lie half a metre apart over a wavy plane. References: pandas for xyz, laspy for LAZ, which
 only parse; the surface here is thinned, gap-filled and ready to be read by window.
 """
 
 from __future__ import annotations
 
-import argparse
-import json
-import subprocess
-import sys
-import tempfile
-import time
-from pathlib import Path
-
-import numpy as np
+import measure
 
 WEST, SOUTH = 500_000.0, 5_400_000.0
+PARSERS = {".xyz": "pandas parsing", ".laz": "laspy parsing"}
 
 
 def height(x, y):
     """Return the elevation of the wavy plane [m]."""
+    import numpy as np
+
     return 20 + 3 * np.sin(x / 50) + 0.01 * y
 
 
-def write(path: Path, count: int) -> None:
-    """Write the survey."""
+def write(path, count):
+    import numpy as np
+
     rng = np.random.default_rng(7)
     side = 0.5 * count**0.5
     x, y = rng.uniform(0, side, (2, count))
@@ -49,83 +43,69 @@ def write(path: Path, count: int) -> None:
     cloud.write(path)
 
 
-def read_as_surface(path: Path) -> dict[str, float]:
+def as_surface(path):
     """Read the survey as `reclaim` does."""
+    import numpy as np
+
     from reclaim.site.model import Window
     from reclaim.site.problems import Findings
     from reclaim.site.surfacefile import SurfaceRequest, open_survey
 
     request = SurfaceRequest(path, path.name, 1.0, crs_text="EPSG:32633")
-    grid, surface = open_survey(request, Findings())
-    with surface.reader() as read:
-        found = read(Window(0, 0, grid.rows, grid.columns))
-    x = grid.west_m - WEST + (np.arange(grid.columns) + 0.5) * grid.cell_x_m
-    y = grid.north_m - SOUTH - (np.arange(grid.rows)[:, None] + 0.5) * grid.cell_y_m
-    error = found - height(x, y)
-    return {
-        "cells": float(found.size),
-        "cell_m": grid.cell_x_m,
-        "mean_error_m": float(np.nanmean(error)),
-        "rms_error_m": float(np.sqrt(np.nanmean(error**2))),
-    }
+
+    def work():
+        grid, surface = open_survey(request, Findings())
+        with surface.reader() as read:
+            found = read(Window(0, 0, grid.rows, grid.columns))
+        x = grid.west_m - WEST + (np.arange(grid.columns) + 0.5) * grid.cell_x_m
+        y = grid.north_m - SOUTH - (np.arange(grid.rows)[:, None] + 0.5) * grid.cell_y_m
+        error = found - height(x, y)
+        rms = float(np.sqrt(np.nanmean(error**2)))
+        return found.size, grid.cell_x_m, float(np.nanmean(error)), rms
+
+    return work
 
 
-def parse_alone(path: Path) -> dict[str, float]:
+def parsing(path):
     """Parse the points once and add up their heights."""
+    import numpy as np
+
     if path.suffix == ".xyz":
         import pandas as pd
 
-        chunks = pd.read_csv(path, sep=" ", header=None, chunksize=1_000_000)
-        return {"sum": sum(float(chunk[2].sum()) for chunk in chunks)}
+        def work():
+            chunks = pd.read_csv(path, sep=" ", header=None, chunksize=1_000_000)
+            return sum(float(chunk[2].sum()) for chunk in chunks)
+
+        return work
     import laspy
 
-    with laspy.open(path) as file:
-        return {"sum": sum(float(np.sum(chunk.z)) for chunk in file.chunk_iterator(1_000_000))}
+    def work_las():
+        with laspy.open(path) as file:
+            return sum(float(np.sum(chunk.z)) for chunk in file.chunk_iterator(1_000_000))
 
-
-JOBS = {"surface": read_as_surface, "parse": parse_alone}
-
-
-def run_alone(job: str, path: Path) -> dict[str, float]:
-    """Run one job in a new process; return its time, its peak memory and its result."""
-    command = [sys.executable, __file__, "--job", job, "--file", str(path)]
-    output = subprocess.run(command, check=True, capture_output=True, text=True).stdout
-    return json.loads(output)
+    return work_las
 
 
 def main() -> None:
-    """Write the files, run each job alone, print the figures."""
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("millions", nargs="?", type=float, default=5.0)
-    parser.add_argument("folder", nargs="?", type=Path)
-    parser.add_argument("--job", choices=JOBS)
-    parser.add_argument("--file", type=Path)
-    given = parser.parse_args()
-    if given.job:
-        import resource
-
-        start, busy = time.perf_counter(), time.process_time()
-        result = JOBS[given.job](given.file)
-        seconds, cpu = time.perf_counter() - start, time.process_time() - busy
-        peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
-        print(json.dumps({"seconds": seconds, "cpu_s": cpu, "peak_mb": peak, **result}))
-        return
-    with tempfile.TemporaryDirectory() as temporary:
-        folder = given.folder or Path(temporary)
-        for name in ("survey.xyz", "survey.laz"):
-            path = folder / name
-            if not path.exists():
-                write(path, int(given.millions * 1e6))
-            surface, parse = run_alone("surface", path), run_alone("parse", path)
-            print(
-                f"{name}: {given.millions:g} million points, {path.stat().st_size / 1e6:.0f} MB; "
-                f"surface {surface['seconds']:.2f} s ({surface['cpu_s']:.2f} s of processor), "
-                f"{surface['peak_mb']:.0f} MB; parsing alone {parse['seconds']:.2f} s "
-                f"({parse['cpu_s']:.2f} s), {parse['peak_mb']:.0f} MB; ratio of processor time "
-                f"{surface['cpu_s'] / parse['cpu_s']:.1f}; {surface['cells']:.0f} cells of "
-                f"{surface['cell_m']:g} m, mean error {surface['mean_error_m']:.1e} m, "
-                f"rms {surface['rms_error_m']:.1e} m"
-            )
+    """Write the files, and measure parsing and reading each."""
+    given = measure.given(__doc__, sizes=(1_000_000, 2_000_000, 4_000_000), tiny=(400, 900, 1600))
+    with measure.Table("read_survey", "points", given) as table, measure.folder(given) as folder:
+        for suffix, parser in PARSERS.items():
+            for count in given.sizes:
+                path = folder / f"survey_{count}{suffix}"
+                if not path.exists():
+                    measure.alone(measure.made, write, path, count)
+                parse = measure.alone(parsing, path)
+                note = f"{path.stat().st_size / 1e6:.0f} MB"
+                table.row(parser, count, parse, note=note)
+                read = measure.alone(as_surface, path)
+                cells, cell_m, mean_m, rms_m = read.answer
+                table.row(
+                    f"surface from {suffix[1:]}", count, read, of=(parser, parse),
+                    note=f"{cells:,} cells of {cell_m:g} m, mean error {mean_m:.1e} m, "
+                    f"rms {rms_m:.1e} m",
+                )  # fmt: skip
 
 
 if __name__ == "__main__":

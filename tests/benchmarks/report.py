@@ -1,38 +1,61 @@
-"""How long the report takes beside the estimate it reports, on the demo site.
+"""The report of the demo site beside the estimate it reports, by number of draws.
 
-Run as ``python tests/benchmarks/report.py``. Wall time on a quiet machine; the first report also
-pays for the import of the drawing library, so both the first and the second are shown.
+The first report of a process also pays for the import of the drawing library; the second does not.
 """
 
 from __future__ import annotations
 
-import resource
-import tempfile
+from dataclasses import replace
 from pathlib import Path
-from time import perf_counter
 
-from reclaim import estimate, read_site
-from reclaim.report import write_results
+import measure
 
 SITE = Path(__file__).parents[2] / "demo_site" / "site.toml"
 
 
+def estimating(draws):
+    from reclaim import estimate, read_site
+
+    def work():
+        estimate(replace(read_site(SITE), draws=draws))
+
+    return work
+
+
+def reporting(draws, place, *, before):
+    from reclaim import estimate, read_site
+    from reclaim.report import write_results
+
+    found = estimate(replace(read_site(SITE), draws=draws))
+    if before:
+        write_results(found, place / f"before_{draws}")
+
+    def work():
+        out = place / f"results_{draws}_{before}"
+        write_results(found, out)
+        return (out / "report.html").stat().st_size
+
+    return work
+
+
 def main() -> None:
-    """Print seconds of the estimate and of two reports, file size and peak memory."""
-    begin = perf_counter()
-    found = estimate(read_site(SITE))
-    estimating_s = perf_counter() - begin
-    print(f"estimate, reading included    {estimating_s:6.2f} s")
-    with tempfile.TemporaryDirectory() as place:
-        out = Path(place) / "results"
-        for name in ("first report", "second report"):
-            begin = perf_counter()
-            write_results(found, out)
-            took_s = perf_counter() - begin
-            print(f"{name:<29} {took_s:6.2f} s   {took_s / estimating_s:5.2f} of the estimate")
-        print(f"report.html                   {(out / 'report.html').stat().st_size / 1e6:6.2f} MB")
-    peak_mb = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
-    print(f"peak memory                   {peak_mb:6.0f} MB")
+    """Measure the estimate, the first report and the second."""
+    given = measure.given(__doc__, sizes=(500, 1000, 2000), tiny=(4,))
+    with measure.Table("report", "draws", given) as table, measure.folder(given) as place:
+        for draws in given.sizes:
+            estimate = measure.alone(estimating, draws)
+            table.row("estimate, reading included", draws, estimate)
+            of = ("the estimate", estimate)
+            for words, before in (("first report", False), ("second report", True)):
+                if before and given.tiny:
+                    continue
+                run = measure.alone(_one_report, draws, place, before)
+                note = f"report.html of {run.answer / 1e6:.2f} MB"
+                table.row(words, draws, run, of=of, note=note)
+
+
+def _one_report(draws, place, before):
+    return reporting(draws, place, before=before)
 
 
 if __name__ == "__main__":

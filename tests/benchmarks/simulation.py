@@ -1,61 +1,78 @@
-"""Processor time and memory of conditional simulation: how they grow with blocks and with draws.
+"""Conditional simulation of log-ratios between cores: how it grows with blocks and with draws.
 
-Run: ``python tests/benchmarks/simulation.py [fields]``. Each case runs in a process of its own:
-60 cores, 15 log-ratios (16 materials). Draws are made in parts of 48 MB and only their sum is kept,
-as the estimate does. The last column is processor time per block and draw; it stays level where
-the method is linear in both.
+60 cores, 15 log-ratios (16 materials), draws in parts of 48 MB of which only the sum is kept, as
+the estimate does. The reference is drawing as many normal deviates with numpy, without which no
+simulation can be made.
 """
 
 from __future__ import annotations
 
-import json
-import resource
-import subprocess
-import sys
-import time
+import measure
 
-import numpy as np
-
-CASES = [(2500, 1000), (5000, 1000), (10_000, 500), (10_000, 1000), (20_000, 500)]
+FIELDS = 15
+PART = 6_000_000
 
 
-def run_case(n_blocks: int, n_draws: int, n_fields: int) -> None:
-    """Simulate one case and print what it took."""
+def parts_of(n_blocks, n_draws):
+    at_once = max(1, PART // (n_blocks * FIELDS))
+    return [min(at_once, n_draws - first) for first in range(0, n_draws, at_once)]
+
+
+def simulating(n_blocks, n_draws):
+    import numpy as np
+
     from reclaim.geostatistics import ConditionalSimulation, CovarianceModel
 
     rng = np.random.default_rng(1)
     data = rng.uniform(0, 1000, (60, 2))
-    values = rng.standard_normal((60, n_fields))
+    values = rng.standard_normal((60, FIELDS))
     places = rng.uniform(0, 1000, (n_blocks, 2))
-    start = time.process_time()
-    simulation = ConditionalSimulation(data, CovarianceModel("spherical", 0.8, 250, 0.2), places)
-    prepared = time.process_time() - start
-    at_once = max(1, 6_000_000 // (n_blocks * n_fields))
-    total = 0.0
-    for first in range(0, n_draws, at_once):
-        total += simulation.draw(values, min(at_once, n_draws - first), rng).sum()
-    seconds = time.process_time() - start
-    peak_mb = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
-    print(json.dumps({"prepared": prepared, "seconds": seconds, "peak_mb": peak_mb}))
-    assert np.isfinite(total)
+    model = CovarianceModel("spherical", 0.8, 250, 0.2)
+
+    def work():
+        simulation = ConditionalSimulation(data, model, places)
+        total = sum(
+            simulation.draw(values, part, rng).sum() for part in parts_of(n_blocks, n_draws)
+        )
+        assert np.isfinite(total)
+
+    return work
+
+
+def deviates(n_blocks, n_draws):
+    import numpy as np
+
+    rng = np.random.default_rng(1)
+
+    def work():
+        for part in parts_of(n_blocks, n_draws):
+            rng.standard_normal((part, n_blocks, FIELDS))
+
+    return work
 
 
 def main() -> None:
-    """Run all cases and print the table."""
-    if len(sys.argv) == 4:
-        run_case(*(int(number) for number in sys.argv[1:]))
-        return
-    n_fields = int(sys.argv[1]) if len(sys.argv) > 1 else 15
-    print(f"60 cores, {n_fields} fields")
-    for n_blocks, n_draws in CASES:
-        command = [sys.executable, __file__, str(n_blocks), str(n_draws), str(n_fields)]
-        done = subprocess.run(command, capture_output=True, text=True, check=True)
-        found = json.loads(done.stdout)
-        print(
-            f"{n_blocks:6} blocks {n_draws:5} draws: {found['seconds']:6.1f} s "
-            f"(weights {found['prepared']:.1f} s), {found['peak_mb']:4.0f} MB, "
-            f"{1e6 * found['seconds'] / n_blocks / n_draws:.2f} us each"
-        )
+    """Measure growing numbers of blocks, then of draws."""
+    given = measure.given(__doc__, sizes=(2500, 5000, 10_000), tiny=(10, 20, 40))
+    draws = 6 if given.tiny else 200
+    reference = "as many normal deviates"
+    with measure.Table("simulation", "blocks", given) as table:
+        for n_blocks in given.sizes:
+            floor = measure.alone(deviates, n_blocks, draws)
+            table.row(f"normal deviates, {draws} draws", n_blocks, floor)
+            run = measure.alone(simulating, n_blocks, draws)
+            each = 1e6 * run.cpu_s / n_blocks / draws
+            note = f"{each:.2f} us a block and draw"
+            table.row(f"simulation, {draws} draws", n_blocks, run, of=(reference, floor), note=note)
+        n_blocks = given.sizes[0]
+        for times in (2, 4):
+            floor = measure.alone(deviates, n_blocks, times * draws)
+            run = measure.alone(simulating, n_blocks, times * draws)
+            each = 1e6 * run.cpu_s / n_blocks / (times * draws)
+            table.row(
+                f"simulation, {times * draws} draws", n_blocks, run, of=(reference, floor),
+                note=f"{each:.2f} us a block and draw",
+            )  # fmt: skip
 
 
 if __name__ == "__main__":

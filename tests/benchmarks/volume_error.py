@@ -1,74 +1,107 @@
-"""Time of the correlated volume error of a large dug area, beside summing over pairs of cells.
+"""The correlated volume error of a large dug area, beside summing over pairs of cells.
 
-Run: ``python tests/benchmarks/volume_error.py [cells per side]``. The direct sum is made on a
-raster coarse enough for it, and its time scaled with the square of the number of cells.
+The reference is made on a raster coarse enough for it, and its time scaled with the square of the
+number of cells.
 """
 
 from __future__ import annotations
 
-import argparse
-import time
-
-import numpy as np
-
-from reclaim.ground.columns import Layout, columns
-from reclaim.ground.known_surfaces import KnownSurface, level, plain_footprint, rough_outline
-from reclaim.ground.volume_error import DugArea, covariance_integral, spherical
-from reclaim.site.model import Grid
+import measure
 
 RANGE_M = 60.0
 CELL_M = 0.5
+COARSE = 100
 
 
-def direct_sum(area_m2: np.ndarray, cell_x_m: float, cell_y_m: float) -> float:
-    """Return the double integral as a sum over all pairs of cells, row by row."""
-    row, column = np.nonzero(area_m2)
-    weight = area_m2[row, column]
-    total = 0.0
-    for number in range(row.size):
-        distance = np.hypot((row - row[number]) * cell_y_m, (column - column[number]) * cell_x_m)
-        total += float(weight[number] * (weight @ spherical(distance, RANGE_M)))
-    return total
+def dug_area(side):
+    from reclaim.ground.columns import Layout
+    from reclaim.ground.known_surfaces import KnownSurface, level, plain_footprint, rough_outline
+    from reclaim.site.model import Grid
+
+    side_m = side * CELL_M
+    grid = Grid(0.0, side_m, CELL_M, CELL_M, side, side)
+    outline = plain_footprint(rough_outline(200, side_m / 2, side_m / 2, side_m * 0.37))
+    layout = Layout(outline, grid)
+    return layout, grid, (KnownSurface(grid, level(1)), KnownSurface(grid, level(0)))
+
+
+def gathered(side):
+    from reclaim.ground.columns import columns
+    from reclaim.ground.volume_error import DugArea
+
+    layout, grid, surfaces = dug_area(side)
+    dug = DugArea(layout.extent, grid)
+    for part in columns(layout, *surfaces, side_slope=0.0):
+        dug.add(part)
+    return dug
+
+
+def gathering(side):
+    from reclaim.ground.columns import columns
+    from reclaim.ground.volume_error import DugArea
+
+    layout, grid, surfaces = dug_area(side)
+    parts = list(columns(layout, *surfaces, side_slope=0.0))
+
+    def work():
+        dug = DugArea(layout.extent, grid)
+        for part in parts:
+            dug.add(part)
+
+    return work
+
+
+def by_fft(side):
+    from reclaim.ground.volume_error import covariance_integral
+
+    dug = gathered(side)
+    return lambda: covariance_integral(dug.area_m2, dug.cell_x_m, dug.cell_y_m, RANGE_M)
+
+
+def by_pairs(side):
+    """Sum over all pairs of cells of a coarser raster, row by row."""
+    import numpy as np
+
+    from reclaim.ground.volume_error import spherical
+
+    dug = gathered(side)
+    merge = -(-max(dug.area_m2.shape) // COARSE)
+    rows, columns = (-(-size // merge) for size in dug.area_m2.shape)
+    padded = np.zeros((rows * merge, columns * merge))
+    padded[: dug.area_m2.shape[0], : dug.area_m2.shape[1]] = dug.area_m2
+    coarse = padded.reshape(rows, merge, columns, merge).sum(axis=(1, 3))
+    row, column = np.nonzero(coarse)
+    weight = coarse[row, column]
+    down_m, across_m = row * dug.cell_y_m * merge, column * dug.cell_x_m * merge
+    pairs = (np.count_nonzero(dug.area_m2) / weight.size) ** 2
+
+    def work():
+        total = 0.0
+        for number in range(row.size):
+            distance = np.hypot(down_m - down_m[number], across_m - across_m[number])
+            total += float(weight[number] * (weight @ spherical(distance, RANGE_M)))
+        return total, pairs
+
+    return work
 
 
 def main() -> None:
-    """Print times and how far the two ways are apart."""
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("side", type=int, nargs="?", default=5000)
-    side = parser.parse_args().side
-    side_m = side * CELL_M
-    grid = Grid(0.0, side_m, CELL_M, CELL_M, side, side)
-    layout = Layout(
-        plain_footprint(rough_outline(200, side_m / 2, side_m / 2, side_m * 0.37)), grid
-    )
-    surfaces = KnownSurface(grid, level(1)), KnownSurface(grid, level(0))
-    dug = DugArea(layout.extent, grid)
-    gathering = 0.0
-    for part in columns(layout, *surfaces, side_slope=0.0):
-        began = time.perf_counter()
-        dug.add(part)
-        gathering += time.perf_counter() - began
-    began = time.perf_counter()
-    found = covariance_integral(dug.area_m2, dug.cell_x_m, dug.cell_y_m, RANGE_M)
-    integral_s = time.perf_counter() - began
-
-    merge = -(-max(dug.area_m2.shape) // 100)
-    rows, columns_ = (-(-size // merge) for size in dug.area_m2.shape)
-    padded = np.zeros((rows * merge, columns_ * merge))
-    padded[: dug.area_m2.shape[0], : dug.area_m2.shape[1]] = dug.area_m2
-    coarse = padded.reshape(rows, merge, columns_, merge).sum(axis=(1, 3))
-    began = time.perf_counter()
-    direct = direct_sum(coarse, dug.cell_x_m * merge, dug.cell_y_m * merge)
-    direct_s = time.perf_counter() - began
-    pairs = (np.count_nonzero(dug.area_m2) / np.count_nonzero(coarse)) ** 2
-    cells = layout.zones[0].cells
-    print(f"{side} x {side} cells, {cells:,.0f} dug, coarse raster {dug.area_m2.shape}")
-    print(f"gathering the dug area        {gathering:8.3f} s")
-    print(f"double integral by FFT        {integral_s:8.3f} s")
-    print(
-        f"direct sum on {coarse.shape}: {direct_s:.2f} s, so some {direct_s * pairs:,.0f} s on the "
-        f"raster of the FFT; standard deviations differ by {abs((direct / found) ** 0.5 - 1):.2%}"
-    )
+    """Measure gathering, the integral, and the direct sum on three sizes."""
+    given = measure.given(__doc__, sizes=(1250, 2500, 5000), tiny=(40, 80, 120))
+    with measure.Table("volume_error", "cells", given) as table:
+        for side in given.sizes:
+            direct = measure.alone(by_pairs, side)
+            total, pairs = direct.answer
+            scaled = direct.times(pairs)
+            note = f"timed on a coarse raster, times {pairs:,.0f}"
+            table.row("sum over pairs of cells", side**2, scaled, note=note, grows=False)
+            table.row("gathering the dug area", side**2, measure.alone(gathering, side, runs=2))
+            integral = measure.alone(by_fft, side, runs=2)
+            apart = abs((total / integral.answer) ** 0.5 - 1)
+            table.row(
+                "double integral by FFT", side**2, integral, of=("sum over pairs", scaled),
+                note=f"standard deviations differ by {apart:.2%}",
+            )  # fmt: skip
 
 
 if __name__ == "__main__":
