@@ -1,25 +1,22 @@
 """Time and memory of the cut volume of two large rasters, beside reading them and nothing else.
 
-Run: ``python tests/benchmarks/cut_volume.py [cells per side] [folder for the rasters]``.
-Each job runs in a process of its own, so that each has its own peak memory. Processor time, of
-all threads together, is what to look at on a busy machine. The footprint has
-200 vertices and about 26 % of the raster's area. References: reading both rasters with rasterio,
-tile by tile with the same block cache, whole and only the tiles that meet the footprint;
-exactextract on the two files. The ratios are to the second, by the clock and by processor time.
+The footprint has 200 vertices and about 26 % of the raster's area. References: reading both
+rasters with rasterio, tile by tile with the same block cache, whole and only the tiles that meet
+the footprint; exactextract on the two files. Ratios are to the second, and by the clock in the
+note, since the volume is measured on several threads.
 """
 
 from __future__ import annotations
 
-import argparse
-import json
-import subprocess
-import sys
-import tempfile
-import time
-from pathlib import Path
+from typing import TYPE_CHECKING
 
+import measure as bench
 import numpy as np
 import shapely
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+    from pathlib import Path
 
 BLOCK = 256
 CELL_M = 0.5
@@ -136,66 +133,35 @@ def job_exactextract(folder: Path, side: int) -> float:
     return (top - base) * CELL_M**2
 
 
+MET = "read the windows met"
 JOBS = {
     "read all windows": lambda folder, side: job_read(folder, side, only_met=False),
-    "read the windows met": lambda folder, side: job_read(folder, side, only_met=True),
+    MET: lambda folder, side: job_read(folder, side, only_met=True),
     "measure, vertical faces": lambda folder, side: job_measure(folder, side, 0.0),
     "measure, side slope 1.5": lambda folder, side: job_measure(folder, side, 1.5),
     "exactextract, two sums": job_exactextract,
 }
 
 
-def run_one(name: str, folder: Path, side: int) -> None:
-    """Run one job five times, and print the fastest, the peak and the answer."""
-    seconds, busy = [], []
-    answer = 0.0
-    for _ in range(5):
-        began, at_work = time.perf_counter(), time.process_time()
-        answer = JOBS[name](folder, side)
-        seconds.append(time.perf_counter() - began)
-        busy.append(time.process_time() - at_work)
-    status = Path("/proc/self/status").read_text(encoding="ascii").splitlines()
-    # Not ru_maxrss, which a new process takes over from the one that started it.
-    peak_mb = next(int(line.split()[1]) for line in status if line.startswith("VmHWM")) / 1024
-    print(
-        json.dumps(
-            {"seconds": min(seconds), "cpu": min(busy), "peak_mb": peak_mb, "answer": answer}
-        )
-    )
+def prepared(name: str, folder: Path, side: int) -> Callable[[], float]:
+    """Return a job as work to be timed."""
+    return lambda: JOBS[name](folder, side)
 
 
 def main() -> None:
-    """Run every job in its own process and print the table."""
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("side", type=int, nargs="?", default=10_000)
-    parser.add_argument("folder", type=Path, nargs="?")
-    parser.add_argument("--job", choices=list(JOBS))
-    given = parser.parse_args()
-    folder = given.folder or Path(tempfile.gettempdir()) / f"cut_volume_{given.side}"
-    folder.mkdir(parents=True, exist_ok=True)
-    if given.job:
-        run_one(given.job, folder, given.side)
-        return
-    write_rasters(folder, given.side)
-    share = footprint_of(given.side).area / (given.side * CELL_M) ** 2
-    print(f"two rasters of {given.side} x {given.side}, footprint {share:.1%} of the area")
-    reference: dict[str, float] = {}
-    for name in JOBS:
-        command = [sys.executable, __file__, str(given.side), str(folder), "--job", name]
-        done = subprocess.run(command, check=True, capture_output=True, text=True)
-        result = json.loads(done.stdout)
-        if name == "read the windows met":
-            reference = result
-        clock, processor = (
-            f"{result[kind]:6.2f} s {result[kind] / reference[kind]:6.2f} x"
-            if reference
-            else f"{result[kind]:6.2f} s"
-            for kind in ("seconds", "cpu")
-        )
-        print(
-            f"{name:26s}clock {clock:18s} processor {processor:18s}"
-            f"{result['peak_mb']:6.0f} MB  {result['answer']:.3f}"
-        )
+    """Measure every job on rasters of three sizes."""
+    given = bench.given(__doc__, sizes=(2500, 5000, 10_000), tiny=(64, 128, 300))
+    with bench.Table("cut_volume", "cells", given) as table, bench.folder(given) as folder:
+        for side in given.sizes:
+            place = folder / f"cut_volume_{side}"
+            place.mkdir(exist_ok=True)
+            bench.alone(bench.made, write_rasters, place, side)
+            met = bench.alone(prepared, MET, place, side, runs=2)
+            table.row(MET, side**2, met)
+            for name in (name for name in JOBS if name != MET):
+                run = bench.alone(prepared, name, place, side, runs=2)
+                note = f"{run.seconds / met.seconds:.2f} by the clock; answer {run.answer:.3f}"
+                table.row(name, side**2, run, of=(MET, met), note=note)
 
 
 if __name__ == "__main__":

@@ -52,7 +52,7 @@ def library(name, side):
 def main() -> None:
     """Measure both shapes on grids of three sizes."""
     given = measure.given(__doc__, sizes=(1024, 2048, 4096), tiny=(32, 64, 128))
-    with measure.Table("coverage", "cells a side", given) as table:
+    with measure.Table("cell_coverage", "cells a side", given) as table:
         for name in SHAPES:
             for side in given.sizes:
                 beside = measure.alone(library, name, side, runs=3)

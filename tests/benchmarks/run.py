@@ -1,0 +1,121 @@
+"""Run every benchmark and write docs/benchmarks.md.
+
+    python tests/benchmarks/run.py                 all of them, some minutes; writes the page
+    python tests/benchmarks/run.py kriging line    some of them, printed only
+    python tests/benchmarks/run.py --tiny          toy sizes, printed only: do they run?
+
+What stands in the page above its mark is written by hand and stays. Run on a quiet machine.
+"""
+
+from __future__ import annotations
+
+import argparse
+import ast
+import json
+import os
+import platform
+import subprocess
+import sys
+import time
+from datetime import datetime, timezone
+from importlib.metadata import version
+from itertools import groupby
+from pathlib import Path
+
+HERE = Path(__file__).parent
+PAGE = HERE.parents[1] / "docs" / "benchmarks.md"
+MARK = "<!-- What follows is written by tests/benchmarks/run.py. -->\n"
+LIBRARIES = ("numpy", "scipy", "pandas", "rasterio", "shapely")
+
+
+def scripts() -> list[Path]:
+    """Return the benchmarks."""
+    return sorted(path for path in HERE.glob("*.py") if path.stem not in ("measure", "run"))
+
+
+def words_of(path: Path) -> str:
+    """Return what a script says of itself."""
+    return ast.get_docstring(ast.parse(path.read_text(encoding="utf-8"))) or ""
+
+
+def records_of(path: Path, *, tiny: bool) -> list[dict]:
+    """Run one benchmark in a process of its own; a failure of it is one of this program."""
+    command = [sys.executable, str(path), "--json", *(["--tiny"] if tiny else [])]
+    done = subprocess.run(command, stdout=subprocess.PIPE, text=True, check=True)
+    return [json.loads(line) for line in done.stdout.splitlines() if line.startswith("{")]
+
+
+def section(path: Path, records: list[dict]) -> str:
+    """Return the section of one benchmark."""
+    rows = [record for record in records if "cpu_s" in record]
+    unit = rows[0]["unit"]
+    lines = [
+        f"## `{path.name}`", "", words_of(path), "",
+        f"| case | {unit} | time [s] | processor [s] | peak [MB] | ratio to | | note |",
+        "| --- | ---: | ---: | ---: | ---: | --- | ---: | --- |",
+    ]  # fmt: skip
+    # Sizes of a case stand together.
+    order = {row["case"]: None for row in rows}
+    place = {case: number for number, case in enumerate(order)}
+    for _, same in groupby(sorted(rows, key=lambda row: place[row["case"]]), lambda r: r["case"]):
+        for row in same:
+            ratio = "" if row["ratio"] is None else figures(row["ratio"])
+            lines.append(
+                f"| {row['case']} | {row['size']:,.0f} | {figures(row['seconds'])} | "
+                f"{figures(row['cpu_s'])} | {row['peak_mb']:,.0f} | {row['reference'] or ''} | "
+                f"{ratio} | {row['note']} |"
+            )
+    grown = [f"{r['case']} {r['growth']:.2f}" for r in records if "growth" in r]
+    if grown:
+        lines += ["", f"Growth of processor time, exponent of {unit}: {'; '.join(grown)}."]
+    lines += [f"\n{r['case']} was not run: {r['not_run']}." for r in records if "not_run" in r]
+    return "\n".join(lines) + "\n"
+
+
+def figures(value: float) -> str:
+    """Return a number with two figures or more."""
+    return f"{value:,.0f}" if abs(value) >= 100 else f"{value:.1f}" if abs(value) >= 10 else (
+        f"{value:.2f}" if abs(value) >= 1 else f"{value:.2g}"
+    )  # fmt: skip
+
+
+def machine(took_s: float) -> str:
+    """Describe the machine in general words."""
+    memory_gb = os.sysconf("SC_PAGE_SIZE") * os.sysconf("SC_PHYS_PAGES") / 2**30
+    libraries = ", ".join(f"{name} {version(name)}" for name in LIBRARIES)
+    today = datetime.now(tz=timezone.utc).date()
+    return (
+        f"Measured on {today} in {took_s / 60:.0f} minutes: {platform.system()} on "
+        f"{platform.machine()}, {os.cpu_count()} cores, {memory_gb:.0f} GB of memory; "
+        f"Python {platform.python_version()}, {libraries}.\n"
+    )
+
+
+def main() -> None:
+    """Run what was asked for; write the page if that was everything at full size."""
+    parser = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
+    known = {path.stem: path for path in scripts()}
+    parser.add_argument("names", nargs="*", metavar="NAME", help=f"of {', '.join(known)}")
+    parser.add_argument("--tiny", action="store_true", help="toy sizes, printed only")
+    given = parser.parse_args()
+    if unknown := set(given.names) - set(known):
+        parser.error(f"There is no benchmark {', '.join(sorted(unknown))}.")
+    began = time.perf_counter()
+    sections = []
+    for name in given.names or known:
+        start = time.perf_counter()
+        print(f"{name} ...", end=" ", flush=True, file=sys.stderr)
+        sections.append(section(known[name], records_of(known[name], tiny=given.tiny)))
+        print(f"{time.perf_counter() - start:.0f} s", file=sys.stderr)
+    if given.names or given.tiny:
+        print("\n".join(sections))
+        return
+    by_hand = PAGE.read_text(encoding="utf-8").split(MARK)[0]
+    text = "\n".join([machine(time.perf_counter() - began), *sections])
+    PAGE.write_text(f"{by_hand}{MARK}\n{text}", encoding="utf-8")
+
+
+if __name__ == "__main__":
+    main()
