@@ -17,7 +17,7 @@ import platform
 import subprocess
 import sys
 import time
-from datetime import datetime, timezone
+from datetime import UTC, datetime
 from importlib.metadata import version
 from itertools import groupby
 from pathlib import Path
@@ -83,7 +83,7 @@ def machine(took_s: float) -> str:
     """Describe the machine in general words."""
     memory_gb = os.sysconf("SC_PAGE_SIZE") * os.sysconf("SC_PHYS_PAGES") / 2**30
     libraries = ", ".join(f"{name} {version(name)}" for name in LIBRARIES)
-    today = datetime.now(tz=timezone.utc).date()
+    today = datetime.now(tz=UTC).date()
     return (
         f"Measured on {today} in {took_s / 60:.0f} minutes: {platform.system()} on "
         f"{platform.machine()}, {os.cpu_count()} cores, {memory_gb:.0f} GB of memory; "
