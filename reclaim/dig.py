@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
-    from reclaim.appraisal import Appraisal, BestPart, Bill, Comparison
+    from reclaim.appraisal import Appraisal, BestPart, Bill, Comparison, Course
     from reclaim.assumptions import Draws
     from reclaim.ground import DugVolumes, Excavation
     from reclaim.plant import Products
@@ -271,6 +271,26 @@ class Dig:
                 site.assumptions,
                 lambda part: run_in_chunks(partial(compared, part), source),
                 **stated,
+            )
+
+    def course_draws(self, best: Drawn, drawn: Drawn, source: Draws) -> tuple[Course, ...]:
+        """Work out the courses of action of the draws, and nothing else of `compare`."""
+        from reclaim.appraisal import Prices, best_part, compare_courses, quantities_of_part
+        from reclaim.assumptions import Draws
+
+        site, bill = self.site, drawn.bill
+        central = Prices(site.assumptions, Draws.best_estimate())
+        with self.input_errors():
+            part = best_part(self.excavation, best.bill.zones, central, site.closed_months)
+            return compare_courses(
+                bill.whole,
+                quantities_of_part(part, self.excavation, bill.zones),
+                site.climate,
+                Prices(site.assumptions, source),
+                courses=site.courses,
+                closed_months=site.closed_months,
+                discount_convention=site.discount_convention,
+                methane_of=(),
             )
 
     @contextmanager

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cache
 from typing import Any, Literal
 
 import numpy as np
@@ -194,6 +195,7 @@ def _normal_share_outside(mean: float, sd: float, minimum: float, maximum: float
     return float(ndtr((minimum - mean) / sd) + ndtr((mean - maximum) / sd))
 
 
+@cache
 def quantity_assumption(
     key: str, quantity: Quantity, minimum: float = 0.0, maximum: float = float("inf")
 ) -> Assumption:

@@ -198,11 +198,13 @@ def covariance_integral(
     pairs = np.fft.irfft2(spectrum.real**2 + spectrum.imag**2, s=shape)
     down, across = np.arange(reach_rows + 1), np.arange(-reach_columns, reach_columns + 1)
     two_points = np.array([-1, 1]) / np.sqrt(6), np.array([0.5, 0.5])
-    rho = _between_cells(down, across, cell_x_m, cell_y_m, range_m, two_points)
-    near = np.s_[: NEAR_CELLS + 1], np.abs(across) <= NEAR_CELLS
+    right = np.arange(reach_columns + 1)  # rho is the same to the left
+    rho = _between_cells(down, right, cell_x_m, cell_y_m, range_m, two_points)
+    near = np.s_[: NEAR_CELLS + 1], np.s_[: NEAR_CELLS + 1]
     rho[near] = _between_cells(
-        down[near[0]], across[near[1]], cell_x_m, cell_y_m, range_m, _triangle_rule()
+        down[near[0]], right[near[1]], cell_x_m, cell_y_m, range_m, _triangle_rule()
     )
+    rho = np.concatenate([rho[:, :0:-1], rho], axis=1)
     twice = np.where(down == 0, 1.0, 2.0)[:, None]
     return max(0.0, float(np.sum(twice * rho * pairs[down][:, across])))
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cache
 from typing import Any
 
 import numpy as np
@@ -215,6 +216,7 @@ class Products:
         return np.asarray(np.divide(good, wet, out=np.full_like(wet, np.nan), where=aimed))
 
 
+@cache
 def targets(product: str) -> frozenset[str]:
     """Return the materials that a product is meant to hold."""
     row = next(row for row in read_rows("products.csv") if row["name"] == product)

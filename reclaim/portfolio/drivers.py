@@ -2,17 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from fnmatch import fnmatchcase
 from functools import cache
 from hashlib import sha256
-from typing import TYPE_CHECKING
 
 from reclaim.assumptions import Draws
 from reclaim.reference import read_rows
-
-if TYPE_CHECKING:
-    import numpy as np
 
 
 @cache
@@ -41,8 +37,6 @@ class PortfolioDraws(Draws):
     ----------
     common_seed
         Seed of the streams that all sites share.
-    asked
-        Names that were asked for one probability per draw, in the order first asked.
 
     Notes
     -----
@@ -51,12 +45,6 @@ class PortfolioDraws(Draws):
     """
 
     common_seed: int
-    asked: dict[str, None] = field(default_factory=dict, compare=False)
-
-    def uniform(self, name: str) -> np.ndarray[tuple[int, ...], np.dtype[np.float64]]:
-        """Note the name and return its probabilities."""
-        self.asked[name] = None
-        return Draws.uniform(self, name)
 
     def _seed_of(self, name: str) -> int:
         return self.common_seed if is_shared(name) else Draws._seed_of(self, name)  # noqa: SLF001 - its own kind

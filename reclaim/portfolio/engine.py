@@ -29,6 +29,8 @@ _ONE_THREAD = dict.fromkeys(
     ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "GDAL_NUM_THREADS"), "1"
 )
 
+_LOADED_BEFORE = ("distributed.worker", "reclaim.portfolio.loaded")
+
 
 @dataclass(frozen=True, slots=True)
 class Engine:
@@ -90,16 +92,33 @@ class Engine:
                 return
             with (
                 _environment(_ONE_THREAD),
+                config.set({"distributed.worker.multiprocessing-method": _way_to_start()}),
                 LocalCluster(  # type: ignore[no-untyped-call]
                     n_workers=self.workers,
                     threads_per_worker=1,
                     processes=True,
-                    dashboard_address="127.0.0.1:0",
+                    dashboard_address=None,
                     silence_logs=logging.ERROR,
                 ) as cluster,
                 Client(cluster) as client,  # type: ignore[no-untyped-call]
             ):
                 yield client
+
+
+def _way_to_start() -> str:
+    """Return how workers are started: where the system can, as copies of one that is loaded.
+
+    Loading this program and its libraries takes as long as some ten sites, and is then done once
+    for all workers, while the scheduler starts.
+    """
+    import multiprocessing
+    from multiprocessing import forkserver
+
+    if "forkserver" not in multiprocessing.get_all_start_methods():
+        return "spawn"
+    multiprocessing.set_forkserver_preload(list(_LOADED_BEFORE))
+    forkserver.ensure_running()
+    return "forkserver"
 
 
 def need_dask() -> None:

@@ -113,8 +113,10 @@ def numbers(portfolio: Portfolio, made_at: datetime) -> dict[str, Any]:
             "draws": portfolio.plan.draws,
             "seed": portfolio.plan.seed,
             "made_on": made_at.date().isoformat(),
+            "screening_seconds": round(portfolio.screening_seconds, 3),
             "worker_seconds": round(portfolio.seconds, 3),
             "site_seconds": round(portfolio.own_seconds, 3),
+            "site_seconds_median": round(portfolio.median_seconds, 5),
         },
     }
 

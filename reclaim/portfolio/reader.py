@@ -10,6 +10,13 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from reclaim.portfolio.mosaic import (
+    Mosaic,
+    UnreadableError,
+    read_window,
+    shared_base,
+    shared_survey,
+)
 from reclaim.portfolio.regional import (
     Filled,
     fill_in,
@@ -17,9 +24,8 @@ from reclaim.portfolio.regional import (
     with_own_sources,
     with_rim,
 )
-from reclaim.portfolio.sites import shown_raster
 from reclaim.portfolio.terrain import ArraySurface, base_from_rim, cropped, whole, window_around
-from reclaim.site import Findings, InputFile, SiteError, rasterfile
+from reclaim.site import Findings, InputFile, SiteError
 from reclaim.site.footprint import check_on_grid, footprint_of
 from reclaim.site.localfiles import LocalFiles, sha256
 from reclaim.site.reading import NEEDED, read_with
@@ -29,8 +35,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from reclaim.portfolio.sites import SiteJob, Terrain
-    from reclaim.site import Footprint, Grid, Site, Surface
-    from reclaim.site.surfaces import RasterSurface
+    from reclaim.site import Footprint, Grid, Site, Surface, Window
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,8 +89,8 @@ def read_job(job: SiteJob) -> ScreenedSite:
     return ScreenedSite(site, reader.filled, reader.rim_sd_m)
 
 
-def check_shared(document: Mapping[str, Any], path: Path) -> None:
-    """Check the assumptions that all rows share, before any row is read.
+def check_shared(document: Mapping[str, Any], path: Path, terrain: Terrain) -> Mosaic:
+    """Check what all rows share, before any row is read, and return the survey.
 
     Parameters
     ----------
@@ -93,6 +98,13 @@ def check_shared(document: Mapping[str, Any], path: Path) -> None:
         Sections of the shared file.
     path
         The file, which messages name.
+    terrain
+        Shared survey and base.
+
+    Returns
+    -------
+    Mosaic
+        The survey; its checks are those of both rasters.
 
     Raises
     ------
@@ -114,36 +126,11 @@ def check_shared(document: Mapping[str, Any], path: Path) -> None:
     own = ("footprint", "survey", "base")
     reader.find_files(tuple(kind for kind in reader.written if kind not in own))
     findings.stop_on_errors()
-
-
-def forget_terrain() -> None:
-    """Forget what was read of rasters, which may have changed since."""
-    mosaic_header.cache_clear()
-    _file_digest.cache_clear()
-
-
-@lru_cache(maxsize=8)
-def mosaic_header(written: str, crs_text: str | None, unit_m: float) -> tuple[Grid, RasterSurface]:
-    """Return the grid of a shared survey, and its surface.
-
-    Raises
-    ------
-    SiteError
-        Where it cannot be opened, is rotated, or is in degrees.
-    """
-    findings = Findings()
-    found = rasterfile.open_survey(
-        _openable(written), shown_raster(written), crs_text, unit_m, findings
-    )
-    findings.stop_on_errors()
-    assert found is not None
-    return found
-
-
-def _openable(written: str) -> Any:
-    """Return a raster's address as the raster library takes it: a path, or an address as it is."""
-    remote = "://" in written or written.startswith("/vsi")
-    return written if remote else Path(written)
+    survey = reader.shared_survey(terrain)
+    if terrain.base is None:
+        return survey
+    base = shared_base(terrain.base, survey.grid, reader.unit_m)
+    return replace(survey, checks=(*survey.checks, *base.checks))
 
 
 def _document(job: SiteJob, findings: Findings) -> dict[str, Any]:
@@ -194,6 +181,15 @@ class ScreeningReader(SiteReader):
         self.rim_sd_m: float | None = None
         self._survey: Surface | None = None
         self._outline: Footprint | None = None
+
+    @property
+    def unit_m(self) -> float:
+        """Length of the vertical unit of the surfaces [m]."""
+        return self._unit_m()
+
+    def shared_survey(self, terrain: Terrain) -> Mosaic:
+        """Return the shared survey, in the coordinate system and the unit that are stated."""
+        return shared_survey(terrain.survey, self._surfaces.crs, self.unit_m)
 
     def find_files(self, kinds: tuple[str, ...] | None = None) -> dict[str, Path]:
         """Return the path of every file named; the ground around the outline is none."""
@@ -252,6 +248,7 @@ class RowReader(ScreeningReader):
         super().__init__(Path(job.where), findings, document, filled, local)
         self._job = job
         self._terrain: Terrain = job.terrain
+        self._window: Window | None = None
 
     def find_files(self, _kinds: tuple[str, ...] | None = None) -> dict[str, Path]:
         """Return the path of every file that the shared assumptions name."""
@@ -269,8 +266,8 @@ class RowReader(ScreeningReader):
                 "Draw the site as a polygon.",
             )
             return None
-        crs_text = self._surfaces.crs
-        grid, surface = mosaic_header(self._terrain.survey, crs_text, self._unit_m())
+        mosaic = self.shared_survey(self._terrain)
+        grid = mosaic.grid
         number = self.file.number("footprint.setback_m")
         shape = from_wkb(self._job.shape)
         outline = footprint_of(shape, self._job.where, number, grid.crs_unit_m, self.findings)
@@ -292,8 +289,9 @@ class RowReader(ScreeningReader):
                 "Estimate it by itself with reclaim estimate, or use a coarser survey.",
             )
             return None
-        with surface.reader() as read:
-            values = np.ascontiguousarray(read(window))
+        values = self._read(mosaic, window, "survey")
+        if values is None:
+            return None
         own = cropped(grid, window)
         held = ArraySurface(values, f"raster {self.shown('survey')}", own, whole(own))
         if not np.isfinite(values).any():
@@ -303,7 +301,7 @@ class RowReader(ScreeningReader):
                 "Fill the mosaic, or take the site out.",
             )
             return None
-        self._survey, self._outline = held, outline
+        self._survey, self._outline, self._window = held, outline, window
         self.local.add(InputFile(self.shown("survey"), held.digest()))
         return own, held
 
@@ -319,24 +317,16 @@ class RowReader(ScreeningReader):
         """Return the shared base, or where it has a hole the one that the ground suggests."""
         if self._terrain.base is None or self.filled.base_from_rim or "base" not in self.written:
             return super().open_base(files, grid)
-        quiet = Findings()
-        found = rasterfile.open_base(
-            _openable(self._terrain.base), self.shown("base"), grid, self._unit_m(), quiet
-        )
-        values = None
-        if found is not None:
-            with found.reader() as read:
-                values = np.ascontiguousarray(read(whole(grid)))
-        if values is not None and self._any_inside(values, grid):
-            self.findings.extend(quiet.checks)
-            held = ArraySurface(values, found.label, grid, whole(grid)) if found else None
-            assert held is not None
+        assert self._window is not None
+        survey = self.shared_survey(self._terrain)
+        mosaic = shared_base(self._terrain.base, survey.grid, self.unit_m)
+        values = self._read(mosaic, self._window, "base")
+        if values is None:
+            return None
+        if self._any_inside(values, grid):
+            held = ArraySurface(values, mosaic.surface.label, grid, whole(grid))
             self.local.add(InputFile(self.shown("base"), held.digest()))
             return held
-        elsewhere = [check for check in quiet.errors if "outside the survey" not in check.what]
-        if elsewhere:
-            self.findings.extend(elsewhere)
-            return None
         self.findings.warn(
             self._job.where,
             f"The shared base {self.shown('base')} has a hole here.",
@@ -344,6 +334,18 @@ class RowReader(ScreeningReader):
         )
         self.filled = with_rim(self.filled, self.file.settings)
         return self._rim_base(grid)
+
+    def _read(self, mosaic: Mosaic, window: Window, called: str) -> Any:
+        """Return a window of a shared raster [m]; None, with an error, where it cannot be read."""
+        try:
+            return read_window(mosaic.surface, window)
+        except UnreadableError as error:
+            self.findings.error(
+                self._job.where,
+                f"The {called} cannot be read here: {error}.",
+                "Mend the tile or the connection and run again; the other sites are kept.",
+            )
+            return None
 
     def _any_inside(self, values: Any, grid: Grid) -> bool:
         """Tell whether a base is known anywhere inside the outline."""
@@ -369,11 +371,12 @@ class RowReader(ScreeningReader):
 def _digest(path: Path) -> str:
     """Return the SHA-256 of a file, which is read anew only where size or time have changed."""
     found = path.stat()
-    return _file_digest(str(path), found.st_size, found.st_mtime_ns)
+    return file_digest(str(path), found.st_size, found.st_mtime_ns)
 
 
 @lru_cache(maxsize=4096)
-def _file_digest(path: str, _size: int, _changed: int) -> str:
+def file_digest(path: str, _size: int, _changed: int) -> str:
+    """Return the SHA-256 of a file, remembered."""
     return sha256(Path(path))
 
 

@@ -12,7 +12,8 @@ from typing import TYPE_CHECKING
 from zipfile import ZIP_STORED, ZipFile
 
 from reclaim.portfolio.drivers import site_seed
-from reclaim.portfolio.reader import read_job
+from reclaim.portfolio.mosaic import forget_after_run
+from reclaim.portfolio.reader import file_digest, read_job
 from reclaim.portfolio.sites import SiteJob, file_name
 from reclaim.site import SiteError
 
@@ -102,6 +103,7 @@ def make_report(plan: ScreenPlan, job: SiteJob) -> Report:
     import reclaim
 
     try:
+        forget_after_run(plan.run_id, file_digest)
         found = read_job(job)
         site = replace(found.site, seed=site_seed(plan.seed, job.site_id))
         with TemporaryDirectory() as folder:

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from array import array
 from collections import Counter
 from dataclasses import dataclass, replace
 from functools import partial
+from time import perf_counter
 from typing import TYPE_CHECKING, Any
 from uuid import uuid4
 
@@ -62,8 +64,11 @@ class Portfolio:
         Sites that could not be ranked, by what messages call them.
     done, kept
         Sites screened in this run, and those whose stored result still held.
-    seconds, own_seconds
-        Wall time of the workers [s], and the part that a site needs by itself.
+    screening_seconds
+        From the first site handed out, or the start of workers for it, to the last one back [s].
+    seconds, own_seconds, median_seconds
+        Wall time of the workers [s], the part that the sites screened now need by themselves, and
+        that of the median site.
     """
 
     rows: tuple[dict[str, Any], ...]
@@ -76,8 +81,10 @@ class Portfolio:
     failed: tuple[str, ...]
     done: int
     kept: int
+    screening_seconds: float
     seconds: float
     own_seconds: float
+    median_seconds: float
 
     def with_problems(self, sentences: Sequence[str]) -> Portfolio:
         """Return the portfolio with more warnings, each a sentence."""
@@ -119,22 +126,23 @@ def run_portfolio(
     where = {job.site_id: job for job in jobs}
     store.forget_others(where)
     problems = [_problem(check, "") for check in findings.checks]
-    failed, done, kept, seconds, own_seconds = [], 0, 0, 0.0, 0.0
+    began = perf_counter()
+    failed, own, kept, seconds = [], array("d"), 0, 0.0
     tasks: Iterator[tuple[SiteJob, str]] = ((job, store.key_of(job.site_id)) for job in jobs)
     results = engine.run(partial(_task, plan), tasks, len(jobs), _lost)
     for number, found in enumerate(results, start=1):
         seconds += found.seconds
-        own_seconds += found.own_seconds
         if found.failed:
             failed.append(found)
             store.forget(found.site_id)
-        elif found.document is None:
+        elif not found.stored:
             kept += 1
         else:
-            done += 1
-            store.write(found.site_id, found.document)
+            own.append(found.own_seconds)
+            store.write(found.site_id, found.stored)
         if progress:
             progress(number, len(jobs))
+    screening_seconds = perf_counter() - began
     order = {site_id: place for place, site_id in enumerate(where)}
     failed.sort(key=lambda found: order[found.site_id])
     for found in failed:
@@ -156,10 +164,12 @@ def run_portfolio(
         plan,
         tuple(problems),
         (*(found.where for found in failed), *(one.row["site_file"] for one in unlike)),
-        done,
+        len(own),
         kept,
+        screening_seconds,
         seconds,
-        own_seconds,
+        sum(own),
+        float(np.median(own)) if own else 0.0,
     )
 
 
@@ -175,7 +185,7 @@ def _lost(task: tuple[SiteJob, str], why: str) -> SiteResult:
         f"The workers died on this site each time: {why}",
         "Give the workers more memory, or look at the size of the site; run again to go on.",
     )
-    return SiteResult(job.site_id, job.where, "", None, (check,), ours=True)
+    return SiteResult(job.site_id, job.where, "", problems=(check,), ours=True)
 
 
 def _problem(check: Check, name: str, *, ours: bool = False) -> dict[str, str]:

@@ -13,12 +13,12 @@ import numpy as np
 
 import reclaim
 from reclaim.portfolio.drivers import PortfolioDraws, site_seed
-from reclaim.portfolio.reader import inputs_of, read_job
+from reclaim.portfolio.mosaic import forget_after_run
+from reclaim.portfolio.reader import file_digest, inputs_of, read_job
+from reclaim.portfolio.store import as_stored
 from reclaim.site import Check, SiteError
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
-
     from reclaim.dig import Dig, Drawn
     from reclaim.portfolio.reader import ScreenedSite
     from reclaim.portfolio.sites import SiteJob
@@ -66,8 +66,9 @@ class SiteResult:
         Of the job.
     key
         Hash of everything the result hangs on; empty where reading failed.
-    document
-        What is stored; None where the stored result still holds, and where the site failed.
+    stored
+        What is stored, as JSON; empty where the stored result still holds, and where the site
+        failed.
     problems
         Why the site failed; empty otherwise.
     ours
@@ -81,7 +82,7 @@ class SiteResult:
     site_id: str
     where: str
     key: str
-    document: Mapping[str, Any] | None
+    stored: str = ""
     problems: tuple[Check, ...] = ()
     ours: bool = False
     own_seconds: float = 0.0
@@ -108,11 +109,11 @@ def screen_site(job: SiteJob, plan: ScreenPlan, stored_key: str) -> SiteResult:
         found = _screened(job, plan, stored_key)
     except SiteError as error:
         problems = tuple(replace(check, where=_named(check.where, job)) for check in error.checks)
-        found = SiteResult(job.site_id, job.where, "", None, problems)
+        found = SiteResult(job.site_id, job.where, "", problems=problems)
     except Exception as error:  # noqa: BLE001 - one site must not stop the others
         what = f"The program failed on this site: {type(error).__name__}: {error}"
         check = Check("error", job.where, what, "Please report it; the other sites are complete.")
-        found = SiteResult(job.site_id, job.where, "", None, (check,), ours=True)
+        found = SiteResult(job.site_id, job.where, "", problems=(check,), ours=True)
     return replace(found, seconds=perf_counter() - began)
 
 
@@ -123,20 +124,20 @@ def _named(where: str, job: SiteJob) -> str:
 
 
 def _screened(job: SiteJob, plan: ScreenPlan, stored_key: str) -> SiteResult:
-    _forget_after_run(plan.run_id)
+    forget_after_run(plan.run_id, file_digest)
     key = ""
     if job.terrain is None:
         inputs = inputs_of(job)
         key = _key(job, plan, [asdict(file) for file in inputs])
         if key == stored_key:
-            return SiteResult(job.site_id, job.where, key, None)
+            return SiteResult(job.site_id, job.where, key)
     began = perf_counter()
     found = read_job(job)
     read = perf_counter()
     if job.terrain is not None:
         key = _key(job, plan, [asdict(file) for file in found.site.inputs])
         if key == stored_key:
-            return SiteResult(job.site_id, job.where, key, None)
+            return SiteResult(job.site_id, job.where, key)
     keyed = perf_counter()
     row, draws, checks = _run(found, job, plan)
     own = read - began + perf_counter() - keyed
@@ -152,19 +153,7 @@ def _screened(job: SiteJob, plan: ScreenPlan, stored_key: str) -> SiteResult:
         "checks": checks,
         "draws": draws,
     }
-    return SiteResult(job.site_id, job.where, key, document, own_seconds=own)
-
-
-_last_run = [""]
-
-
-def _forget_after_run(run_id: str) -> None:
-    """Forget rasters of an earlier run in this process; they may have changed."""
-    from reclaim.portfolio.reader import forget_terrain
-
-    if _last_run[0] != run_id:
-        forget_terrain()
-        _last_run[0] = run_id
+    return SiteResult(job.site_id, job.where, key, as_stored(document), own_seconds=own)
 
 
 @cache
@@ -217,8 +206,8 @@ def _run(
         common_seed=plan.seed,
     )
     drawn = dig.drawn(source)
-    comparison = dig.compare(best, drawn, source)
-    courses = {course.name: course.npv_beside_leaving for course in comparison.course_draws}
+    found_courses = dig.course_draws(best, drawn, source)
+    courses = {course.name: course.npv_beside_leaving for course in found_courses}
     outcome = drawn.outcome
     waste_t = outcome.feed.total_wet_t
     npv = outcome.appraisal.npv
@@ -236,8 +225,8 @@ def _run(
         *result_checks(site, dig.excavation, dig.composites, best.outcome),
     ]
     row = _row(found, site, dig, best, drawn, job)
-    row |= _best_course(comparison.course_draws)
-    row |= _worth_of_cores(found, site, source, drawn, comparison.course_draws)
+    row |= _best_course(found_courses)
+    row |= _worth_of_cores(found, site, source, drawn, found_courses)
     row["warnings"] = sum(check.level == "warning" for check in checks)
     stored = {name: [_short(value) for value in values] for name, values in arrays.items()}
     return row, stored, [asdict(check) for check in checks]

@@ -151,8 +151,9 @@ def jobs_from_layer(
     columns = [str(name) for name in frame.columns if name != frame.geometry.name]
     keys = _mapped_keys(document.pop(_COLUMNS, {}), mapping, columns, shared)
     ids = _identities(frame, id_column, columns, path)
-    check_shared(document, shared or Path(f"the defaults of {path.name}"))
-    shapes = _in_terrain_crs(frame, terrain, path, findings)
+    survey = check_shared(document, shared or Path(f"the defaults of {path.name}"), terrain)
+    findings.extend(survey.checks)
+    shapes = _in_terrain_crs(frame, survey.grid.crs_wkt, path, findings)
     records = frame[sorted(set(keys.values()))].to_dict("records")
     jobs = []
     for number, (site_id, shape, record) in enumerate(
@@ -314,17 +315,13 @@ def _identities(
     return ids
 
 
-def _in_terrain_crs(
-    frame: GeoDataFrame, terrain: Terrain, path: Path, findings: Findings
-) -> list[Any]:
+def _in_terrain_crs(frame: GeoDataFrame, crs_wkt: str, path: Path, findings: Findings) -> list[Any]:
     """Return the shapes in the terrain's coordinate system, None where there is none."""
     import numpy as np
     import shapely
 
-    from reclaim.portfolio.reader import mosaic_header
     from reclaim.site.footprint import in_crs
 
-    grid, _ = mosaic_header(terrain.survey, None, 1.0)
     usable = frame.geometry.notna() & ~frame.geometry.is_empty
     if not usable.any():
         raise _stop(path.name, "The file has no shapes.", "Give one polygon for each site.")
@@ -332,12 +329,12 @@ def _in_terrain_crs(
     if stated.crs is None or stated.crs.is_geographic:
         # May be refused as a whole, for degrees that are none and for none that look like some.
         problems = type(findings)()
-        found = in_crs(stated, path.name, grid.crs_wkt, problems)
+        found = in_crs(stated, path.name, crs_wkt, problems)
         findings.extend(check for check in problems.checks if check.level != "error")
         problems.stop_on_errors()
         assert found is not None
     else:
-        found = stated.to_crs(grid.crs_wkt)
+        found = stated.to_crs(crs_wkt)
     good = np.isfinite(shapely.bounds(found.geometry.to_numpy())).all(axis=1)
     shapes: list[Any] = [None] * len(frame)
     for place, shape, is_good in zip(

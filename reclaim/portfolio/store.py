@@ -20,6 +20,11 @@ MARK = "portfolio.json"
 _SITES = "sites"
 
 
+def as_stored(document: Mapping[str, Any]) -> str:
+    """Return the result of a site as it is stored."""
+    return json.dumps(document, ensure_ascii=False, separators=(",", ":"), allow_nan=False)
+
+
 class Store:
     """The folder of a portfolio's results.
 
@@ -71,11 +76,10 @@ class Store:
         found = self.read(site_id)
         return "" if found is None else str(found["key"])
 
-    def write(self, site_id: str, document: Mapping[str, Any]) -> None:
-        """Store the result of a site; it appears whole."""
+    def write(self, site_id: str, text: str) -> None:
+        """Store the result of a site, as `as_stored` has it; it appears whole."""
         place = self.place(site_id)
         with self.writing(place) as draft:
-            text = json.dumps(document, ensure_ascii=False, separators=(",", ":"), allow_nan=False)
             draft.write_text(text, encoding="utf-8")
 
     def forget(self, site_id: str) -> None:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from reclaim.portfolio.engine import Engine, need_dask, usual_workers
 from reclaim.portfolio.files import numbers, write_portfolio
+from reclaim.portfolio.mosaic import forget_after_run
 from reclaim.portfolio.regional import portfolio_default
 from reclaim.portfolio.reports import addresses, write_reports
 from reclaim.portfolio.run import Ordered, Portfolio, default_plan, measure_words, run_portfolio
@@ -168,8 +169,9 @@ def screen_portfolio(
     number = len(ranked.rows) if wanted.reports == "all" else int(wanted.reports)
     chosen = [by_id[row["site_id"]] for row in ranked.rows[:number]]
     troubles = write_reports(
-        chosen, store, engine, plan, progress=lambda done, of: tell("reports", done, of)
+        chosen, store, engine, ranked.plan, progress=lambda done, of: tell("reports", done, of)
     )
+    forget_after_run("")
     ranked = ranked.with_problems(troubles)
     write_portfolio(ranked, store, addresses(jobs, store), excel=wanted.excel)
     return ranked, numbers(ranked, datetime.now(tz=UTC))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cache
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -19,6 +20,8 @@ if TYPE_CHECKING:
     from reclaim.geostatistics import CovarianceModel
     from reclaim.site.model import Cores, FloatArray, Footprint, Grid, Surface
     from reclaim.site.problems import Findings
+
+_SAID = ("logged", "surface", "residual")
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,6 +136,8 @@ def core_residuals(cores: Cores, base: Surface, cover: Surface, grid: Grid) -> p
     """Return what logs and surfaces say at each core; see `Site.core_residuals`."""
     import pandas as pd
 
+    if cores.collars.empty:
+        return _no_residuals()
     table = pd.DataFrame({"core_id": cores.collars["core_id"]})
     for name, logged_m, surface in (
         ("base", base_elevations(cores), base),
@@ -146,6 +151,15 @@ def core_residuals(cores: Cores, base: Surface, cover: Surface, grid: Grid) -> p
         table[f"{name}_surface_m"] = surface_m
         table[f"{name}_residual_m"] = logged_m - surface_m
     return table
+
+
+@cache
+def _no_residuals() -> pd.DataFrame:
+    import pandas as pd
+
+    numbers = [f"{of}_{what}_m" for of in ("base", "cover") for what in _SAID]
+    nothing = pd.Series([], dtype="float64")
+    return pd.DataFrame({"core_id": pd.Series([], dtype=str), **dict.fromkeys(numbers, nothing)})
 
 
 def _values(cores: Cores, value_m: FloatArray) -> CoreValues:

@@ -205,6 +205,8 @@ def _sorted(frame: pd.DataFrame) -> pd.DataFrame:
 
 def scaled(cores: Cores, crs_unit_m: float) -> Cores:
     """Return the cores with their coordinates times the length of a CRS unit [m]."""
+    if cores is no_cores():
+        return cores
     collars = cores.collars.assign(
         x_m=cores.collars["x_m"] * crs_unit_m, y_m=cores.collars["y_m"] * crs_unit_m
     )
@@ -216,6 +218,8 @@ def zoned(cores: Cores, footprint: Footprint | None, written: str, findings: Fin
 
     A core on the setback strip or in an exclusion tells about the zone nearest to it.
     """
+    if cores is no_cores():
+        return cores
     from shapely import points
 
     places = points(cores.collars["x_m"].to_numpy(), cores.collars["y_m"].to_numpy())
@@ -249,6 +253,15 @@ def _text(names: Sequence[str]) -> pd.Series[str]:
 
 def without_rows(cores: Cores) -> Cores:
     """Return the cores without the rows of their files, but where a hazard is traced to one."""
+    return _no_cores_without_rows() if cores is no_cores() else _without_rows(cores)
+
+
+@cache
+def _no_cores_without_rows() -> Cores:
+    return _without_rows(no_cores())
+
+
+def _without_rows(cores: Cores) -> Cores:
     sample_columns = [*SAMPLE_COLUMNS, *material_names(), *SAMPLE_EXTRAS]
     return Cores(
         collars=cores.collars.drop(columns=ROW),

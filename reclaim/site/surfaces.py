@@ -71,16 +71,25 @@ class RasterSurface:
         """Open the surface; see `Surface`. GDAL's block cache is bound to 12 MB meanwhile."""
         import rasterio
 
-        with rasterio.Env(GDAL_CACHEMAX=_GDAL_CACHE_BYTES), rasterio.open(self.path) as dataset:
-            if self.offset is not None:
-                frame = Window(*self.offset, dataset.height, dataset.width)
-                band = _Band.of(dataset, self.unit_m, frame)
-                yield lambda window: placed(self.grid, window, band.read, frame)
-            else:
-                with self._warped(dataset) as warped:
-                    frame = Window(0, 0, self.grid.rows, self.grid.columns)
-                    band = _Band.of(warped, self.unit_m, frame)
-                    yield lambda window: placed(self.grid, window, band.read)
+        with (
+            rasterio.Env(GDAL_CACHEMAX=_GDAL_CACHE_BYTES),
+            rasterio.open(self.path) as dataset,
+            self.over(dataset) as read,
+        ):
+            yield read
+
+    @contextmanager
+    def over(self, dataset: Any) -> Iterator[Callable[[Window], FloatArray]]:
+        """Read as `reader` does, through a file that is open already and stays open."""
+        if self.offset is not None:
+            frame = Window(*self.offset, dataset.height, dataset.width)
+            band = _Band.of(dataset, self.unit_m, frame)
+            yield lambda window: placed(self.grid, window, band.read, frame)
+        else:
+            with self._warped(dataset) as warped:
+                frame = Window(0, 0, self.grid.rows, self.grid.columns)
+                band = _Band.of(warped, self.unit_m, frame)
+                yield lambda window: placed(self.grid, window, band.read)
 
     def _warped(self, dataset: Any) -> Any:
         from rasterio.enums import Resampling

@@ -7,12 +7,14 @@ count: it says how much was sent to the sorting table, not how much is in the gr
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cache
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from reclaim.reference import material_names
+from reclaim.site.cores import no_cores
 from reclaim.site.samplingmethod import is_narrow, is_of_unknown_width
 from reclaim.waste.moisture import moisture_pattern
 
@@ -82,6 +84,17 @@ def core_composites(cores: Cores) -> CoreComposites:
     -----
     Length- and density-weighted compositing, as for any assay table: common practice, no source.
     """
+    if cores.samples.empty and cores.material_moisture.empty:
+        return _no_composites()
+    return _composited(cores)
+
+
+@cache
+def _no_composites() -> CoreComposites:
+    return _composited(no_cores())
+
+
+def _composited(cores: Cores) -> CoreComposites:
     waste = cores.intervals[cores.intervals["layer"] == "waste"]
     rows = []
     for core_id, samples in cores.samples.groupby("core_id", sort=True):

@@ -102,6 +102,8 @@ def laboratory_means(cores: Cores, composites: CoreComposites) -> tuple[LabMean,
     The mean and its standard error are those of `t_interval`. The error is widened to the standard
     deviation of the t distribution, sqrt((n - 1) / (n - 3)), which is known from four cores on.
     """
+    if cores.lab.empty:
+        return ()
     by_core = lab_by_core(cores)
     ncv = by_core[by_core["quantity"] == "ncv_mj_kg"]
     moisture = dict(zip(composites.core_ids, composites.moisture.tolist(), strict=True))
