@@ -80,7 +80,7 @@ def all_mutants(room: str) -> list[Mutant]:
 
 
 class Covering:
-    """Which tests execute which line, and how long each takes."""
+    """Which tests execute which line, and how much processor time each takes."""
 
     def __init__(
         self, coverage: Path, items: Sequence[pytest.Item], seconds: dict[str, float]
@@ -151,9 +151,15 @@ class Forks:
         self.took: dict[str, float] = {}
         self.bad: set[str] = set()
 
+    def pytest_configure(self) -> None:
+        """Make random tests the same for every mutant."""
+        from hypothesis import settings
+
+        settings.register_profile("mutation", derandomize=True, deadline=None, database=None)
+        settings.load_profile("mutation")
+
     def pytest_runtest_logreport(self, report: pytest.TestReport) -> None:
-        """Note a failure, and how long each test takes."""
-        self.took[report.nodeid] = self.took.get(report.nodeid, 0.0) + report.duration
+        """Note a failure."""
         if report.failed:
             self.failed = report.nodeid
             self.bad.add(report.nodeid)
@@ -245,7 +251,9 @@ class Forks:
         base.mkdir()
         items[0].config._tmp_path_factory._basetemp = base
         for item, following in zip(items, [*items[1:], None], strict=True):
+            before = time.process_time()
             item.config.hook.pytest_runtest_protocol(item=item, nextitem=following)
+            self.took[item.nodeid] = time.process_time() - before
             if stop and self.failed:
                 break
 
@@ -347,7 +355,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--coverage", type=Path, help="coverage data with a context per test")
     parser.add_argument("--out", type=Path, help="results, one mutant a line; taken up again")
-    parser.add_argument("--timings", type=Path, help="how long each test takes; made if missing")
+    parser.add_argument("--timings", type=Path, help="processor time of each test; made if missing")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--size", type=int, default=600)
     parser.add_argument("--part", default="1/1")
@@ -359,11 +367,7 @@ def main() -> None:
     if given.report:
         report(given.report)
         return
-    from hypothesis import settings
-
     given.timings = given.timings or given.out.with_suffix(".timings.json")
-    settings.register_profile("mutation", derandomize=True, deadline=None, database=None)
-    settings.load_profile("mutation")
     os.chdir(ROOT)
     raise SystemExit(pytest.main([*OPTIONS, *given.tests], plugins=[Forks(given)]))
 
