@@ -22,7 +22,7 @@ def test_page_names_every_benchmark() -> None:
         assert f"| `{name}.py` |" in page, name
 
 
-@pytest.mark.filterwarnings("default")  # of the libraries that write the files measured on
+@pytest.mark.filterwarnings("ignore::PendingDeprecationWarning")  # of rasterio, which writes
 @pytest.mark.parametrize(
     "name", [pytest.param(n, marks=[pytest.mark.slow] if n in LONG else []) for n in SCRIPTS]
 )
