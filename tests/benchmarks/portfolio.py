@@ -1,7 +1,5 @@
 """Time and memory to screen many sites: one worker and two, overhead of a site, growth.
 
-Run: ``python tests/benchmarks/portfolio.py [sites ...] [--tiny] [--json] [--folder FOLDER]``
-
 Invented mounds (seed 7), median 1.2 ha, on 1 m terrain in a mosaic of tiled and compressed rasters,
 with a layer of their outlines. Each run is the command line in a process of its own, with one
 thread of linear algebra; its processor time and memory are those of all its processes, looked at
