@@ -7,14 +7,15 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from reclaim.reference import material_names
+from reclaim.reference import constant, material_names
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     import pandas as pd
 
-    from reclaim.waste import CoreStudy, LabFit
+    from reclaim.site import Cores
+    from reclaim.waste import CoreStudy, CoreSummary, LabFit
 
 Row = dict[str, Any]
 
@@ -28,6 +29,7 @@ def core_study_document(study: CoreStudy | None) -> dict[str, Any] | None:
         "method": "kriging" if spatial.used else "zone mean",
         "why": spatial.why,
         "model": None if spatial.model is None else asdict(spatial.model),
+        "model_reason": spatial.fit.reason,
         "skill_one_out": None if spatial.skill is None else spatial.skill.one_out,
         "skill_groups_out": None if spatial.skill is None else spatial.skill.groups_out,
         "variogram": [
@@ -41,10 +43,48 @@ def core_study_document(study: CoreStudy | None) -> dict[str, Any] | None:
         ],
         "zones_pseudo_f": study.zones_pseudo_f,
         "zones_chance": study.zones_chance,
+        "precision": _precision(study),
+        "trends": [
+            {
+                "material": str(row["material"]),
+                "slope_per_m": float(row["slope_per_m"]),
+                "chance": float(row["chance"]),
+            }
+            for row in study.trends.to_dict("records")
+        ],
         "outliers": [str(name) for name in study.outliers["core_id"][study.outliers["unlike"]]],
         "lab": _rows(study.lab),
         "next_cores": [] if proposed is None else next_core_rows(study),
         "notes": list(study.notes),
+    }
+
+
+def core_tables_document(cores: Cores, summary: CoreSummary | None) -> dict[str, Any]:
+    """Return how much was logged, sampled and measured in the cores."""
+    logged = cores.intervals["to_m"] - cores.intervals["from_m"]
+    taken = None if summary is None else summary.per_core
+    return {
+        "sampled_cores": 0 if taken is None else len(taken),
+        "logged_m": float(logged.sum()),
+        "logged_waste_m": float(logged[cores.intervals["layer"] == "waste"].sum()),
+        "waste_m": 0.0 if taken is None else float(taken["waste_m"].sum()),
+        "sampled_m": 0.0 if taken is None else float(taken["sampled_m"].sum()),
+        "gas_readings": len(cores.gas),
+        "laboratory_samples": len(cores.lab),
+    }
+
+
+def _precision(study: CoreStudy) -> dict[str, Any]:
+    """Return how many materials are known well enough, and what enough is."""
+    wanted = constant("sampling_precision")
+    found = study.precision[study.precision["mean"] > 0]
+    enough = found[found["precision"] <= wanted]
+    return {
+        "wanted": wanted,
+        "confidence": constant("sampling_confidence"),
+        "materials_found": len(found),
+        "materials_known": len(enough),
+        "known_share": float(enough["mean"].sum()),
     }
 
 

@@ -7,7 +7,7 @@ from datetime import UTC, datetime
 from typing import TYPE_CHECKING
 
 from reclaim import __version__
-from reclaim.report.core_study import core_study_document, core_study_tables
+from reclaim.report.core_study import core_study_document, core_study_tables, core_tables_document
 from reclaim.report.results import Document, composites_of, finite
 from reclaim.report.tables import core_rows, records, zone_rows
 
@@ -32,6 +32,7 @@ def core_document(site: CoreSite, summary: CoreSummary) -> Document:
                      "cores": len(site.cores.collars), "samples": len(site.cores.samples)},
             "core_composites": composites_of(summary),
             "cores": records(summary.per_core),
+            "core_tables": core_tables_document(site.cores, summary),
             "core_study": core_study_document(summary.study),
             "inputs": [asdict(file) for file in site.inputs],
             "checks": [asdict(check) for check in site.checks],

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from reclaim.report.traced import count
 from reclaim.report.wording import (
     band_of,
     best_of,
@@ -15,6 +16,7 @@ from reclaim.report.wording import (
     listed,
     percent,
     share_of_draws,
+    whole,
 )
 
 if TYPE_CHECKING:
@@ -110,9 +112,8 @@ def _worth(document: Document) -> tuple[str, ...]:
 
 def _sure(document: Document) -> tuple[str, ...]:
     npv = band_of(document["headlines"]["npv"])
-    rows = document["assumptions"]
-    given = sum(row["given"] for row in rows)
-    judged = sum(row["status"] == "judgement" for row in rows)
+    given = count(document, "assumptions", given=True)
+    judged = count(document, "assumptions", status="judgement")
     chance = document["headlines"]["chance_npv_positive"]
     return (
         (
@@ -120,16 +121,17 @@ def _sure(document: Document) -> tuple[str, ...]:
             f"draws; it is above zero in {percent(chance)} of them."
         ),
         (
-            f"Of {counted(len(rows), 'assumption')}, {given} come from the site and {judged} rest "
-            "on judgement."
+            f"Of {counted(count(document, 'assumptions'), 'assumption')}, {whole(given)} come from "
+            f"the site and {whole(judged)} rest on judgement."
         ),
     )
 
 
 def _hurt(document: Document) -> tuple[str, ...]:
-    levels = [caution["level"] for caution in document["cautions"]]
+    stops, acts, watched = (
+        count(document, "cautions", level=level) for level in ("stop", "act", "watch")
+    )
     topics = dict.fromkeys(c["topic"] for c in document["cautions"] if c["level"] == "stop")
-    stops, acts = levels.count("stop"), levels.count("act")
     first = (
         f"{counted(stops, 'caution')} ({listed(topics)}) "
         f"{'stops' if stops == 1 else 'stop'} the work named until a competent person has dealt "
@@ -141,8 +143,8 @@ def _hurt(document: Document) -> tuple[str, ...]:
         first,
         (
             f"{counted(acts, 'other')} {'needs' if acts == 1 else 'need'} controls before work, "
-            f"{levels.count('watch')} are to be watched, and "
-            f"{counted(len(document['not_assessed']), 'hazard')} could not be assessed."
+            f"{whole(watched)} are to be watched, and "
+            f"{counted(count(document, 'not_assessed'), 'hazard')} could not be assessed."
         ),
     )
 

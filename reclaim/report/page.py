@@ -3,15 +3,13 @@
 from __future__ import annotations
 
 from base64 import b64encode
-from dataclasses import asdict, dataclass
-from datetime import UTC, datetime
+from dataclasses import dataclass
 from hashlib import sha256
 from importlib.resources import files
 from math import isfinite
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from reclaim import __version__
 from reclaim.hazards import DEFERENCE
 from reclaim.reference import sources
 from reclaim.report.headlines import CHANCE_LABEL, HEADLINES, answer, answers
@@ -22,6 +20,7 @@ from reclaim.report.sections.evidence import data_checks
 from reclaim.report.sections.value import NO_OFFER
 from reclaim.report.sitemap import LAYERS, site_map
 from reclaim.report.striplog import strips
+from reclaim.report.traced import as_html, count, traced, unmarked
 from reclaim.report.whatif import what_if
 from reclaim.report.wording import (
     band_of,
@@ -30,10 +29,11 @@ from reclaim.report.wording import (
     interval_of,
     likelihood,
     percent,
+    whole,
 )
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Mapping
 
     from jinja2 import Environment
 
@@ -111,38 +111,45 @@ def page(
         ``A4`` or ``letter``, for printing.
     """
     chosen = layouts()[layout]
-    parts = core_sections(estimate.site.cores, estimate.core_summary)
+    found = traced(document)
+    parts = core_sections(estimate.site.cores, estimate.core_summary, found)
     if layout != "geologist":
-        parts = (*all_sections(estimate, document), *parts)
+        parts = (*all_sections(estimate, found), *parts)
     drawn = strips(estimate.site.cores, document["cautions"])
-    cautions = _cautions(document)
+    cautions = _cautions(found)
     return _render(
         chosen,
         paper,
         title=document["site"]["name"],
-        facts=_facts(document, with_money=bool(chosen.cards)),
+        facts=_facts(found, with_money=bool(chosen.cards)),
         first_id="answer" if chosen.cards else "cautions",
-        answer=answer(document) if chosen.cards else "",
-        answers=answers(document) if chosen.answers else (),
+        answer=answer(found) if chosen.cards else "",
+        answers=answers(found) if chosen.answers else (),
         no_offer=NO_OFFER,
-        cards=[card for card in cards(document) if chosen.shows_card(card.key)],
+        cards=[card for card in cards(found) if chosen.shows_card(card.key)],
         cautions=cautions,
-        others=_others(cautions),
+        others=_others(found),
         not_assessed=document["not_assessed"],
         sections=chosen.of(parts),
         images=images,
         map=site_map(estimate, document, drawn) if chosen.interactive else None,
         panel=what_if(estimate) if chosen.interactive else None,
         strips=drawn,
+        draws=whole(found["run"]["draws"]),
         made=(
             f"reclaim {document['run']['version']}, {document['run']['made_on']}, seed "
-            f"{document['run']['seed']}, {document['run']['draws']} draws."
+            f"{whole(found['run']['seed'])}, {whole(found['run']['draws'])} draws."
         ),
     )
 
 
 def core_page(
-    site: CoreSite, summary: CoreSummary, images: Mapping[str, Image], *, paper: str = "A4"
+    site: CoreSite,
+    summary: CoreSummary,
+    document: Document,
+    images: Mapping[str, Image],
+    *,
+    paper: str = "A4",
 ) -> str:
     """Return the geologist's report as HTML, from core tables alone.
 
@@ -150,22 +157,25 @@ def core_page(
     ----------
     site, summary
         From `reclaim.estimate.summarise_site_cores`.
+    document
+        Their results document, from `corereport.core_document`.
     images
         The figures by name, from `as_image`.
     paper
         ``A4`` or ``letter``, for printing.
     """
     chosen = layouts()["geologist"]
-    day = datetime.now(tz=UTC).date().isoformat()
+    found = traced(document)
+    about, run = found["site"], found["run"]
     return _render(
         chosen,
         paper,
         title=site.name,
         facts=[
-            ("Tipping", _years(site.opened, site.closed)),
-            ("Cores", str(len(site.cores.collars))),
-            ("Samples", str(len(site.cores.samples))),
-            ("Made on", day),
+            ("Tipping", _years(about["opened"], about["closed"])),
+            ("Cores", whole(about["cores"])),
+            ("Samples", whole(about["samples"])),
+            ("Made on", run["made_on"]),
         ],
         first_id="cautions",
         answer="",
@@ -176,14 +186,18 @@ def core_page(
         others="",
         not_assessed=[],
         sections=(
-            *chosen.of(core_sections(site.cores, summary)),
-            data_checks({"checks": [asdict(found) for found in site.checks]}),
+            *chosen.of(core_sections(site.cores, summary, found)),
+            data_checks(found),
         ),
         images=images,
         map=None,
         panel=None,
         strips=strips(site.cores),
-        made=f"reclaim {__version__}, {day}, seed {site.seed}, {site.draws} draws.",
+        draws=whole(run["draws"]),
+        made=(
+            f"reclaim {run['version']}, {run['made_on']}, seed {whole(run['seed'])}, "
+            f"{whole(run['draws'])} draws."
+        ),
     )
 
 
@@ -191,7 +205,7 @@ def templates() -> Environment:
     """Return the templates of the pages: every value escaped, and none that is missing let pass."""
     from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
-    return Environment(
+    made = Environment(
         loader=FileSystemLoader(_templates_folder()),
         autoescape=True,
         undefined=StrictUndefined,
@@ -199,6 +213,8 @@ def templates() -> Environment:
         lstrip_blocks=True,
         finalize=_without_turning,
     )
+    made.filters["unmarked"] = unmarked
+    return made
 
 
 def _templates_folder() -> Path:
@@ -238,7 +254,7 @@ def _without_turning(value: Any) -> Any:
 
     if not isinstance(value, str) or isinstance(value, Markup):
         return value
-    return value.translate(_TURNING)
+    return as_html(value.translate(_TURNING))
 
 
 def _cautions(document: Document) -> list[dict[str, Any]]:
@@ -257,34 +273,39 @@ def _cautions(document: Document) -> list[dict[str, Any]]:
     ]
 
 
-def _others(cautions: Sequence[Mapping[str, Any]]) -> str:
+def _others(document: Document) -> str:
     """Return in a sentence what the cautions below `stop` are about."""
-    acts = [caution for caution in cautions if caution["level"] == "act"]
-    watched = sum(caution["level"] == "watch" for caution in cautions)
-    if not acts and not watched:
+    acts, watched = (count(document, "cautions", level=level) for level in ("act", "watch"))
+    topics = dict.fromkeys(c["topic"] for c in document["cautions"] if c["level"] == "act")
+    parts = []
+    if acts:
+        parts.append(
+            f"{counted(acts, 'caution')} ({', '.join(topics)}) {'asks' if acts == 1 else 'ask'} "
+            "for controls before work"
+        )
+    if watched:
+        what = "other" if acts else "caution"
+        parts.append(f"{counted(watched, what)} {'is' if watched == 1 else 'are'} to be watched")
+    if not parts:
         return ""
-    topics = ", ".join(dict.fromkeys(caution["topic"] for caution in acts))
-    needed = (
-        f"{counted(len(acts), 'caution')} ({topics}) ask for controls before work" if acts else ""
-    )
-    seen = f"{counted(watched, 'other' if acts else 'caution')} for watching" if watched else ""
-    return f"{' and '.join(part for part in (needed, seen) if part)}: the full report has them."
+    return f"{' and '.join(parts)}: the full report has {'it' if acts + watched == 1 else 'them'}."
 
 
 def _facts(document: Document, *, with_money: bool) -> list[tuple[str, str]]:
     site, run = document["site"], document["run"]
-    money = [("Money", f"{site['currency']}, {site['price_year']} prices")] if with_money else []
+    prices = f"{site['currency']}, {whole(site['price_year'])} prices"
+    money = [("Money", prices)] if with_money else []
     return [
         ("Tipping", _years(site["opened"], site["closed"])),
-        ("Cores", str(site["cores"])),
+        ("Cores", whole(site["cores"])),
         *money,
-        ("Draws", str(run["draws"])),
+        ("Draws", whole(run["draws"])),
         ("Made on", run["made_on"]),
     ]
 
 
 def _years(opened: int | None, closed: int | None) -> str:
-    return f"{opened} to {closed}" if opened and closed else "years not known"
+    return f"{whole(opened)} to {whole(closed)}" if opened and closed else "years not known"
 
 
 def cards(document: Document) -> list[Card]:

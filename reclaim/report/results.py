@@ -22,7 +22,7 @@ from reclaim.reference import heavy_metals, materials
 from reclaim.reference import products as product_labels
 from reclaim.report import choices
 from reclaim.report.confidence import confidence
-from reclaim.report.core_study import core_study_document
+from reclaim.report.core_study import core_study_document, core_tables_document, laboratory_rows
 from reclaim.report.grades import fuel_class_words, purity
 from reclaim.report.hazards import hazards
 from reclaim.report.line import line_document
@@ -66,7 +66,9 @@ def results(estimate: Estimate) -> Document:
         "ground": _ground(estimate),
         "feed": _feed(estimate),
         "core_composites": _core_composites(estimate),
+        "core_tables": core_tables_document(estimate.site.cores, estimate.core_summary),
         "core_study": core_study_document(estimate.core_study),
+        "laboratory": laboratory_rows(estimate.laboratory),
         "products": _products(estimate),
         "line": line_document(estimate),
         "drying": _drying(estimate),
@@ -434,6 +436,7 @@ def _value(estimate: Estimate) -> Document:
         "breakeven": dict(best.breakeven),
         "discount_convention": estimate.site.discount_convention,
         "nominal_net_by_year": [float(amount) for amount in best.nominal_flow[0]],
+        "running_by_year": [float(amount) for amount in np.cumsum(best.net_flow[0])],
         "cash_flow": [
             {
                 "name": item.name,

@@ -9,6 +9,7 @@ from __future__ import annotations
 from math import floor, isfinite, log10
 from typing import TYPE_CHECKING, Any
 
+from reclaim.report.traced import marked
 from reclaim.uncertainty.bands import Band
 
 if TYPE_CHECKING:
@@ -58,8 +59,12 @@ def with_unit(text: str, unit: str) -> str:
     return f"{text}\u00a0{words}" if words else text
 
 
-def number(value: float | None, significant: int = 3, absent: str = "not known") -> str:
+def number(
+    value: float | None, significant: int = 3, absent: str = "not known", *, scale: float = 1.0
+) -> str:
     """Return a number to some significant figures, thousands set apart by a thin space.
+
+    `scale` multiplies it first (1e-6 for millions).
 
     Examples
     --------
@@ -73,19 +78,20 @@ def number(value: float | None, significant: int = 3, absent: str = "not known")
     if value is None or not isfinite(value):
         return absent
     if value == 0:
-        return "0"
-    return _rounded(value, _place(value) - significant + 1)
+        return marked("0", value)
+    shown = scale * value
+    return marked(_rounded(shown, _place(shown) - significant + 1), value)
 
 
 def as_stated(value: float) -> str:
     """Return an input in the digits it was given with, thousands set apart."""
     text = f"{value:.10g}"
     if "e" in text:
-        return text.replace("-", MINUS)
+        return marked(text.replace("-", MINUS), value)
     whole, _, part = text.partition(".")
     grouped = f"{abs(int(whole)):,}".replace(",", THIN_SPACE)
     sign = MINUS if text.startswith("-") else ""
-    return f"{sign}{grouped}{'.' + part if part else ''}"
+    return marked(f"{sign}{grouped}{'.' + part if part else ''}", value)
 
 
 def percent(fraction: float | None, absent: str = "not known") -> str:
@@ -94,10 +100,10 @@ def percent(fraction: float | None, absent: str = "not known") -> str:
         return absent
     value = 100 * fraction
     if value == 0:
-        return "0%"
+        return marked("0%", fraction)
     if 0 < abs(value) < 0.05:
-        return "under 0.1%" if value > 0 else f"{MINUS}0.1% to 0%"
-    return f"{_rounded(value, 0 if abs(value) >= 9.95 else -1)}%"
+        return marked("under 0.1%" if value > 0 else f"{MINUS}0.1% to 0%", fraction)
+    return marked(f"{_rounded(value, 0 if abs(value) >= 9.95 else -1)}%", fraction)
 
 
 def range_of(band: Band, scale: float = 1.0) -> tuple[str, str, str]:
@@ -125,11 +131,14 @@ def range_of(band: Band, scale: float = 1.0) -> tuple[str, str, str]:
     return best, low, high
 
 
-def beside(value: float, largest: float) -> str:
-    """Return a number rounded to the third significant figure of the largest in its row."""
+def beside(value: float, largest: float, scale: float = 1.0) -> str:
+    """Return a number rounded to the third significant figure of the largest in its row.
+
+    `scale` multiplies both first (1e-6 for millions).
+    """
     if value == 0 or largest == 0:
-        return "0"
-    return _rounded(value, _place(largest) - 2)
+        return marked("0", value)
+    return marked(_rounded(scale * value, _place(scale * largest) - 2), value)
 
 
 def best_of(band: Band, absent: str = "not known") -> str:
@@ -137,13 +146,14 @@ def best_of(band: Band, absent: str = "not known") -> str:
     if not isfinite(band.value):
         return absent
     best, unit = best_and_unit(band)
-    return f"{best}%" if unit == "%" else with_unit(best, unit)
+    return marked(f"{best}%", band.value) if unit == "%" else with_unit(best, unit)
 
 
 def best_and_unit(band: Band) -> tuple[str, str]:
     """Return the best estimate and its unit as two texts."""
     scale, unit = _scale(band)
-    return range_of(band, scale)[0], unit_words(unit)
+    best = range_of(band, scale)[0]
+    return best if unit == "%" else marked(best, band.value), unit_words(unit)
 
 
 def interval_of(band: Band) -> str:
@@ -154,7 +164,9 @@ def interval_of(band: Band) -> str:
     _, low, high = range_of(band, scale)
     if low == high:
         return NO_SPREAD
-    return f"{low}% to {high}%" if unit == "%" else with_unit(f"{low} to {high}", unit)
+    end = "%" if unit == "%" else ""
+    both = f"{marked(low + end, band.low)} to {marked(high + end, band.high)}"
+    return both if end else with_unit(both, unit)
 
 
 def best_with_interval(band: Band, absent: str = "not known") -> str:
@@ -204,9 +216,14 @@ def listed(names: Iterable[str], absent: str = "none") -> str:
     return f"{', '.join(words[:-1])} and {words[-1]}"
 
 
+def whole(value: int) -> str:
+    """Return a whole number that is no quantity, as a year or a seed: no thin spaces."""
+    return marked(str(int(value)), value)
+
+
 def counted(count: int, singular: str, plural: str = "") -> str:
     """Return ``1 core`` or ``14 cores``."""
-    return f"{count} {singular if count == 1 else plural or singular + 's'}"
+    return f"{whole(count)} {singular if count == 1 else plural or singular + 's'}"
 
 
 def plain(text: str) -> str:

@@ -192,7 +192,7 @@ def write_core_results(
         document = core_document(site, summary)
         drawn = {"core_makeup": core_makeup(summary), **core_study_figures(summary)}
         images = _write_figures(folder / "figures", drawn)
-        _write_page(folder, core_page(site, summary, images, paper=wanted.paper), wanted)
+        _write_page(folder, core_page(site, summary, document, images, paper=wanted.paper), wanted)
         _write_tables(folder, core_tables(site, summary), document, wanted)
         (folder / CORES_MARK).write_text(as_json(document), encoding="utf-8")
         written = [path.relative_to(folder) for path in _in_reading_order(folder)]

@@ -87,6 +87,11 @@ def few():
     return summary_of(8, patterned=False)
 
 
+def section_of(study):
+    told = finite({"core_study": core_study_document(study), "run": {"draws": 1}})
+    return core_study_section(study, told)
+
+
 def test_method_and_reason_stand_in_the_results(kriged, few) -> None:
     found = core_study_document(kriged.study)
     assert found["method"] == "kriging"
@@ -117,8 +122,8 @@ def test_tables_without_rows_are_left_out(few, kriged) -> None:
 
 
 def test_the_section_says_which_method_and_how_sure(kriged, few) -> None:
-    assert "kriging between the cores" in core_study_section(kriged.study).finding
-    section = core_study_section(few.study)
+    assert "kriging between the cores" in section_of(kriged.study).finding
+    section = section_of(few.study)
     assert "the mean of each zone's cores" in section.finding
     words = " ".join(
         text for block in section.blocks if block.kind == "words" for text in block.paragraphs
@@ -133,9 +138,7 @@ def test_every_picture_of_the_section_is_drawn(kriged, few) -> None:
     for summary in (kriged, few):
         drawn = core_study_figures(summary)
         named = {
-            block.name
-            for block in core_study_section(summary.study).blocks
-            if block.kind == "picture"
+            block.name for block in section_of(summary.study).blocks if block.kind == "picture"
         }
         assert named - {"next_cores"} == set(drawn)
 
@@ -228,7 +231,7 @@ def test_measured_moistures_are_shown_and_tabled(kriged) -> None:
     )
     study = replace(kriged.study, moistures=dried)
     assert core_study_tables(study)["material_moisture"][0]["moisture"] == 0.45
-    captions = [block.caption for block in core_study_section(study).blocks
+    captions = [block.caption for block in section_of(study).blocks
                 if isinstance(block, Table)]  # fmt: skip
     assert any("dried one by one" in caption for caption in captions)
 

@@ -22,7 +22,9 @@ def parts(demo_estimate):
     document = results(demo_estimate)
     return document, (
         *all_sections(demo_estimate, document),
-        *core_sections(demo_estimate.site.cores, demo_estimate.core_summary),
+        *core_sections(
+            demo_estimate.site.cores, demo_estimate.core_summary, results(demo_estimate)
+        ),
     )
 
 

@@ -78,25 +78,25 @@ def test_unknown_and_inverted_ground_is_told(estimate, document) -> None:
 
 
 @pytest.mark.parametrize(("roots", "words"), [(0, "no rate makes"), (2, "more than one rate")])
-def test_why_there_is_no_rate_of_return(estimate, document, roots, words) -> None:
+def test_why_there_is_no_rate_of_return(document, roots, words) -> None:
     changed = deepcopy(document)
     changed["value"]["irr_roots"] = roots
     table = next(
         block
-        for block in what_it_is_worth(estimate, changed).blocks
+        for block in what_it_is_worth(changed).blocks
         if getattr(block, "caption", "") == "Measures of worth"
     )
     row = next(row for row in table.rows if row[0].startswith("Internal rate"))
     assert words in row[1]
 
 
-def test_long_works_show_totals_only(estimate, document) -> None:
+def test_long_works_show_totals_only(document) -> None:
     changed = deepcopy(document)
     for item in changed["value"]["cash_flow"]:
         item["by_year"] += [0.0] * 10
     table = next(
         block
-        for block in what_it_is_worth(estimate, changed).blocks
+        for block in what_it_is_worth(changed).blocks
         if getattr(block, "caption", "").startswith("Cash flow")
     )
     assert table.columns == ("Group", "Line", "Total")

@@ -42,7 +42,7 @@ def all_sections(estimate: Estimate, document: Document) -> tuple[Section, ...]:
         how_much(estimate, document),
         what_it_is(estimate, document),
         what_comes_out(estimate, document),
-        what_it_is_worth(estimate, document),
+        what_it_is_worth(document),
         what_could_hurt(document, drawn=has_gas(estimate)),
         what_else(estimate, document),
         *([] if climate is None else [climate]),
@@ -53,5 +53,5 @@ def all_sections(estimate: Estimate, document: Document) -> tuple[Section, ...]:
         assumptions(document),
         reference_values(),
         methods(),
-        provenance(estimate, document),
+        provenance(document),
     )

@@ -3,6 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,3 +78,8 @@ class Section:
     question: str
     finding: str
     blocks: tuple[Block, ...]
+
+
+def setting(document: Mapping[str, Any], key: str) -> float:
+    """Return a plain number that steers the estimate, by its key in the site file."""
+    return next(row["value"] for row in document["settings"] if row["key"] == key)  # type: ignore[no-any-return]

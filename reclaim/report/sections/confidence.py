@@ -18,6 +18,7 @@ from reclaim.report.wording import (
     number,
     percent,
     share_of_draws,
+    whole,
     with_unit,
 )
 
@@ -61,8 +62,8 @@ def _ranges(document: Document) -> list[Block]:
     words = [
         (
             "The best estimate puts every input at its central value. The range comes from running "
-            f"the same model {run['draws']} times with all uncertain inputs drawn at once: one "
-            "draw in ten lies below P10 and one in ten above P90."
+            f"the same model {whole(run['draws'])} times with all uncertain inputs drawn at once: "
+            "one draw in ten lies below P10 and one in ten above P90."
         ),
         (
             "The range covers what the inputs say about themselves. It does not cover a wrong base "
@@ -323,10 +324,10 @@ class _Money:
     def __init__(self, document: Document, amounts: list[Any]) -> None:
         largest = max((abs(amount) for amount in amounts if amount is not None), default=0.0)
         self._scale, self.unit = money_unit(largest, document["site"]["currency"])
-        self._largest = self._scale * largest
+        self._largest = largest
 
     def words(self, amount: float | None) -> str:
         """Return an amount in words, without the unit."""
         if amount is None:
             return "not known"
-        return beside(self._scale * amount, self._largest or 1.0)
+        return beside(amount, self._largest or 1.0, self._scale)

@@ -8,26 +8,26 @@ import numpy as np
 
 from reclaim.reference import constant, materials
 from reclaim.report.sections.blocks import Block, Picture, Section, Table, Words
-from reclaim.report.wording import counted, listed, number, percent
+from reclaim.report.traced import count
+from reclaim.report.wording import counted, listed, number, percent, whole
 
 if TYPE_CHECKING:
+    from reclaim.report.results import Document
     from reclaim.waste import CoreStudy
 
 
-def core_study_section(study: CoreStudy) -> Section:
+def core_study_section(study: CoreStudy, document: Document) -> Section:
     """Return the section on statistics, precision and the spatial estimate."""
-    wanted, confidence = constant("sampling_precision"), constant("sampling_confidence")
-    table = study.precision[study.precision["mean"] > 0]
-    enough = table[table["precision"] <= wanted]
-    share = float(enough["mean"].sum())
+    known = document["core_study"]["precision"]
     method = "kriging between the cores" if study.spatial.used else "the mean of each zone's cores"
     finding = (
         f"The estimate takes {method}. With the cores there are, "
-        f"{counted(len(enough), 'material')} of {len(table)} found, {percent(share)} of the wet "
-        f"mass, are known to within {percent(wanted)} at {percent(confidence)} confidence."
+        f"{counted(known['materials_known'], 'material')} of {whole(known['materials_found'])} "
+        f"found, {percent(known['known_share'])} of the wet mass, are known to within "
+        f"{percent(known['wanted'])} at {percent(known['confidence'])} confidence."
     )
     blocks: list[Block] = [_statistics(study), Words(_what_each_mean_is_for()), _precision(study)]
-    if table["precision"].notna().any():
+    if study.precision["precision"].notna().any():
         blocks.append(
             Picture(
                 "precision",
@@ -62,7 +62,7 @@ def core_study_section(study: CoreStudy) -> Section:
     if len(study.moistures):
         blocks.append(_moistures(study))
     blocks += _next(study)
-    blocks.append(Words((*_tests(study), *study.notes), as_list=True))
+    blocks.append(Words((*_tests(study, document), *study.notes), as_list=True))
     return Section(
         "core-study",
         "How far the cores can be trusted",
@@ -177,24 +177,27 @@ def _next(study: CoreStudy) -> list[Block]:
     ]
 
 
-def _tests(study: CoreStudy) -> tuple[str, ...]:
+def _tests(study: CoreStudy, document: Document) -> tuple[str, ...]:
     label_of = {material.name: material.label.lower() for material in materials()}
     sentences = []
     if np.isfinite(study.zones_chance):
         verdict = "differ" if study.zones_chance < 0.05 else "cannot be told apart"
         sentences.append(
             f"Zones {verdict}: were they alike, cores would differ as much between zones with a "
-            f"chance of {number(study.zones_chance, 2)} (permutation test on log-ratios)."
+            f"chance of {number(document['core_study']['zones_chance'], 2)} (permutation test on "
+            "log-ratios)."
         )
-    steep = study.trends[study.trends["chance"] < 0.05]
-    if len(steep):
+    trends = [row for row in document["core_study"]["trends"] if row["chance"] is not None]
+    steep = [row for row in trends if row["chance"] < 0.05]
+    if steep:
+        trended = whole(count(document, "core_study.trends"))
         words = [
             f"{label_of[str(row['material'])]} {'rises' if row['slope_per_m'] > 0 else 'falls'} by "
             f"{percent(abs(row['slope_per_m']))} per metre"
-            for row in steep.to_dict("records")
+            for row in steep
         ]
         sentences.append(
-            f"With depth, inside cores: {listed(words)}. Of {len(study.trends)} materials about "
+            f"With depth, inside cores: {listed(words)}. Of {trended} materials about "
             "one would seem to by chance alone."
         )
     unlike = [str(name) for name in study.outliers["core_id"][study.outliers["unlike"]]]

@@ -12,6 +12,7 @@ from reclaim.report.wording import as_stated, counted, listed, number, percent
 if TYPE_CHECKING:
     import pandas as pd
 
+    from reclaim.report.results import Document
     from reclaim.site import Cores
     from reclaim.waste import CoreSummary
 
@@ -35,7 +36,9 @@ LAB_LABELS = {
 _GROUPS = ("fines", "combustible", "mineral", "metal", "hazardous")
 
 
-def core_sections(cores: Cores, summary: CoreSummary | None) -> tuple[Section, ...]:
+def core_sections(
+    cores: Cores, summary: CoreSummary | None, document: Document
+) -> tuple[Section, ...]:
     """Return the sections on the cores; none where no core has a sample in waste.
 
     Parameters
@@ -44,31 +47,38 @@ def core_sections(cores: Cores, summary: CoreSummary | None) -> tuple[Section, .
         The core tables.
     summary
         The geologist's summary, None where there is none.
+    document
+        The results document of either, read for the numbers in sentences.
     """
     if summary is None:
         return ()
-    study = () if summary.study is None else (core_study_section(summary.study),)
-    return (_composites(summary), _list(summary), *study, _logs(cores), _readings(cores))
+    study = () if summary.study is None else (core_study_section(summary.study, document),)
+    return (
+        _composites(summary, document),
+        _list(summary, document),
+        *study,
+        _logs(document),
+        _readings(cores, document),
+    )
 
 
-def _composites(summary: CoreSummary) -> Section:
+def _composites(summary: CoreSummary, document: Document) -> Section:
     group_of = {material.name: material.group for material in materials()}
     site = len(summary.zones) - 1
+    whole_site = document["core_composites"][-1]
     shares = {
         group: sum(
-            summary.wet_fraction[site, place]
-            for place, name in enumerate(summary.materials)
+            band["value"]
+            for name, band in whole_site["wet_fraction"].items()
             if group_of[name] == group
         )
         for group in _GROUPS
     }
-    moisture = (
-        f"{percent(summary.moisture[site])} (P10 to P90: {percent(summary.moisture_low[site])} to "
-        f"{percent(summary.moisture_high[site])})"
-    )
+    low, middle, high = (percent(whole_site["moisture"][key]) for key in ("low", "value", "high"))
+    moisture = f"{middle} (P10 to P90: {low} to {high})"
     largest = sorted(shares, key=lambda group: -shares[group])[:3]
     finding = (
-        f"{counted(len(summary.per_core), 'core')} with samples: "
+        f"{counted(document['core_tables']['sampled_cores'], 'core')} with samples: "
         f"{listed(f'{percent(shares[group])} {group}' for group in largest)} by wet mass; moisture "
         f"{moisture}{'' if summary.moisture_measured else ', assumed'}."
     )
@@ -112,7 +122,7 @@ def _composite(summary: CoreSummary, place: int, title: str) -> Table:
     )
 
 
-def _list(summary: CoreSummary) -> Section:
+def _list(summary: CoreSummary, document: Document) -> Section:
     group_of = {material.name: material.group for material in materials()}
     rows = []
     for core in summary.per_core.to_dict("records"):
@@ -133,7 +143,7 @@ def _list(summary: CoreSummary) -> Section:
                 *shares,
             )
         )
-    waste, sampled = summary.per_core["waste_m"].sum(), summary.per_core["sampled_m"].sum()
+    waste, sampled = (document["core_tables"][key] for key in ("waste_m", "sampled_m"))
     finding = (
         f"{number(sampled)} m of {number(waste)} m of waste were sampled, "
         f"{percent(sampled / waste) if waste else 'no part'} of it."
@@ -150,20 +160,19 @@ def _list(summary: CoreSummary) -> Section:
     return Section("core-list", "Core by core", "How do the cores differ?", finding, (table,))
 
 
-def _logs(cores: Cores) -> Section:
-    logged = cores.intervals["to_m"] - cores.intervals["from_m"]
-    waste = logged[cores.intervals["layer"] == "waste"].sum()
+def _logs(document: Document) -> Section:
+    found = document["core_tables"]
     return Section(
         "core-logs",
         "Logs",
         "What did the driller write?",
-        f"{counted(len(cores.collars), 'core')}, {number(logged.sum())} m logged, "
-        f"{number(waste)} m of it waste.",
+        f"{counted(document['site']['cores'], 'core')}, {number(found['logged_m'])} m logged, "
+        f"{number(found['logged_waste_m'])} m of it waste.",
         (),
     )
 
 
-def _readings(cores: Cores) -> Section:
+def _readings(cores: Cores, document: Document) -> Section:
     blocks: list[Block] = []
     if len(cores.gas):
         blocks.append(_measured(cores.gas, ["core_id", "depth_m"], READING_LABELS, "Gas readings"))
@@ -172,8 +181,8 @@ def _readings(cores: Cores) -> Section:
             _measured(cores.lab, ["core_id", "from_m", "to_m"], LAB_LABELS, "Laboratory values")
         )
     finding = (
-        f"{counted(len(cores.gas), 'gas reading')} and "
-        f"{counted(len(cores.lab), 'laboratory sample')}."
+        f"{counted(document['core_tables']['gas_readings'], 'gas reading')} and "
+        f"{counted(document['core_tables']['laboratory_samples'], 'laboratory sample')}."
     )
     return Section(
         "core-readings", "Gas and laboratory", "What was measured?", finding, tuple(blocks)

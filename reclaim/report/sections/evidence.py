@@ -6,12 +6,12 @@ from typing import TYPE_CHECKING
 
 from reclaim.reference import material_properties, materials, sources
 from reclaim.report.sections.blocks import Section, Table, Words
-from reclaim.report.wording import as_stated, counted, number
+from reclaim.report.traced import count
+from reclaim.report.wording import as_stated, counted, number, whole
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
-    from reclaim.estimate import Estimate
     from reclaim.report.results import Document
 
 _LEVELS = {"error": "Error", "warning": "Warning", "note": "Note"}
@@ -48,8 +48,8 @@ METHODS = (
 def data_checks(document: Document) -> Section:
     """Return the section on what was noticed about the inputs."""
     checks = document["checks"]
-    warnings = sum(check["level"] == "warning" for check in checks)
-    notes = sum(check["level"] == "note" for check in checks)
+    warnings = count(document, "checks", level="warning")
+    notes = count(document, "checks", level="note")
     finding = (
         f"Reading the inputs gave {counted(warnings, 'warning')} and {counted(notes, 'note')}."
         if checks
@@ -71,10 +71,11 @@ def data_checks(document: Document) -> Section:
 def assumptions(document: Document) -> Section:
     """Return the section that lists every assumption."""
     rows = document["assumptions"]
-    given = sum(row["given"] for row in rows)
+    given, others = (count(document, "assumptions", given=whose) for whose in (True, False))
     finding = (
-        f"{given} of {len(rows)} assumptions are given in the site file; the other "
-        f"{len(rows) - given} are defaults, each with its source and status below."
+        f"{whole(given)} of {counted(count(document, 'assumptions'), 'assumption')} are given in "
+        f"the site file; the other {whole(others)} are defaults, each with its source and "
+        "status below."
     )
     currency = document["site"]["currency"]
     table = Table(
@@ -187,7 +188,7 @@ def methods() -> Section:
     )
 
 
-def provenance(estimate: Estimate, document: Document) -> Section:
+def provenance(document: Document) -> Section:
     """Return the section on inputs, version, seed and closure of the balances."""
     run, balance = document["run"], document["balance"]
     inputs = Table(
@@ -206,13 +207,13 @@ def provenance(estimate: Estimate, document: Document) -> Section:
         f"Ground: {document['site']['survey']}. Base: {document['site']['base']}. Cover: "
         f"{document['site']['cover']}."
     )
-    seconds = sum(estimate.seconds.values())
+    seconds = sum(run["seconds"].values())
     return Section(
         "provenance",
         "Provenance",
         "Can this be made again?",
-        f"Made with reclaim {run['version']} on {run['made_on']}, seed {run['seed']}, "
-        f"{run['draws']} draws; the calculation took {number(seconds)} s.",
+        f"Made with reclaim {run['version']} on {run['made_on']}, seed {whole(run['seed'])}, "
+        f"{whole(run['draws'])} draws; the calculation took {number(seconds)} s.",
         (Words((surfaces,)), inputs, closure),
     )
 

@@ -5,8 +5,9 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from reclaim.report.figures.section import REACH
-from reclaim.report.sections.blocks import Block, Picture, Section, Table, Words
+from reclaim.report.sections.blocks import Block, Picture, Section, Table, Words, setting
 from reclaim.report.sections.ground_study import closer_look
+from reclaim.report.traced import count, marked
 from reclaim.report.wording import (
     as_stated,
     band_of,
@@ -34,7 +35,7 @@ def how_much(estimate: Estimate, document: Document) -> Section:
         f"{best_of(waste)} of it waste; it is {number(dig['mean_depth_m'])} m deep on average and "
         f"{number(dig['deepest_m'])} m at its deepest."
     )
-    blocks: list[Block] = [_map(estimate)]
+    blocks: list[Block] = [_map(estimate, document)]
     if dig["lifts"]:
         blocks.append(_dig_surface(estimate))
     if estimate.sections:
@@ -43,10 +44,11 @@ def how_much(estimate: Estimate, document: Document) -> Section:
     if dig["lifts"]:
         fullest = max(dig["lifts"], key=lambda lift: lift["waste_m3"] + lift["cover_m3"])
         volume = fullest["waste_m3"] + fullest["cover_m3"]
+        bottom, top = (marked(f"{fullest[end]:.1f}", fullest[end]) for end in ("bottom_m", "top_m"))
         caption = (
-            f"Dug volume in place by {counted(len(dig['lifts']), 'lift')} of "
-            f"{as_stated(estimate.site.lift_m)} m. The lift from {fullest['bottom_m']:.1f} to "
-            f"{fullest['top_m']:.1f} m holds most, {number(volume)} m³. Over-dig is not included."
+            f"Dug volume in place by {counted(count(document, 'excavation.lifts'), 'lift')} of "
+            f"{as_stated(setting(document, 'excavation.lift_m'))} m. The lift from {bottom} to "
+            f"{top} m holds most, {number(volume)} m³. Over-dig is not included."
         )
         alt = "Bars of dug cover and waste volume against elevation, one bar for each lift."
         blocks.append(Picture("lift_volumes", alt, caption))
@@ -55,7 +57,7 @@ def how_much(estimate: Estimate, document: Document) -> Section:
     return Section("how-much", "How much", "How much is in the ground?", finding, tuple(blocks))
 
 
-def _map(estimate: Estimate) -> Picture:
+def _map(estimate: Estimate, document: Document) -> Picture:
     footprint, cores = estimate.site.footprint, len(estimate.site.cores.collars)
     zones = listed(zone.name for zone in footprint.zones)
     held_back = " The hatched area must not be dug." if not footprint.exclusions.is_empty else ""
@@ -65,7 +67,8 @@ def _map(estimate: Estimate) -> Picture:
         f"footprint, with {counted(len(footprint.zones), 'zone')} and {counted(cores, 'core')}.",
         f"Thickness of cover and waste that the dig takes. "
         f"{'Zones' if len(footprint.zones) > 1 else 'Zone'}: {zones}. The edge is set back "
-        f"{as_stated(footprint.setback_m)} m from the footprint as given.{held_back}",
+        f"{as_stated(setting(document, 'footprint.setback_m'))} m from the footprint as given."
+        f"{held_back}",
     )
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from math import isfinite
 from typing import TYPE_CHECKING
 
-from reclaim.report.sections.blocks import Block, Picture, Table, Words
+from reclaim.report.sections.blocks import Block, Picture, Table, Words, setting
 from reclaim.report.wording import (
     MINUS,
     as_stated,
@@ -15,6 +15,7 @@ from reclaim.report.wording import (
     interval_of,
     number,
     percent,
+    whole,
     with_unit,
 )
 
@@ -47,7 +48,7 @@ def closer_look(estimate: Estimate, document: Document) -> list[Block]:
         Words(_opinion_words(document)),
         *_core_residuals(estimate),
         _soil_table(document),
-        Words(_soil_words(estimate, document)),
+        Words(_soil_words(document)),
     ]
 
 
@@ -76,13 +77,16 @@ def _opinion_words(document: Document) -> tuple[str, ...]:
     off_m3 = opinion["prismoidal_m3"] - opinion["grid_m3"]
     bend_m3 = opinion["end_area_m3"] - opinion["prismoidal_m3"]
     inside = "within" if abs(off_m3) <= error_m3 else "more than"
+    spacing, bend, off, error = (
+        with_unit(number(volume_m3, 2), "m3")
+        for volume_m3 in (opinion["spacing_error_m3"], abs(bend_m3), abs(off_m3), error_m3)
+    )
     words = (
-        f"{opinion['sections']} sections across the long axis. What lies between them is not seen: "
-        f"at this spacing about {with_unit(number(opinion['spacing_error_m3'], 2), 'm3')}. End "
-        f"areas differ from the prismoidal formula by {with_unit(number(abs(bend_m3), 2), 'm3')} "
-        "because the ground between sections is no wedge. The prismoidal volume is "
-        f"{with_unit(number(abs(off_m3), 2), 'm3')} off the grid's, {inside} the stated error of "
-        f"{with_unit(number(error_m3, 2), 'm3')}. The estimate goes on with the grid."
+        f"{whole(opinion['sections'])} sections across the long axis. What lies between them is "
+        f"not seen: at this spacing about {spacing}. End areas differ from the prismoidal formula "
+        f"by {bend} because the ground between sections is no wedge. The prismoidal volume is "
+        f"{off} off the grid's, {inside} the stated error of {error}. The estimate goes on with "
+        "the grid."
     )
     return (words,)
 
@@ -152,7 +156,7 @@ def _soil_table(document: Document) -> Table:
     )
 
 
-def _soil_words(estimate: Estimate, document: Document) -> tuple[str, ...]:
+def _soil_words(document: Document) -> tuple[str, ...]:
     ground = document["ground"]
     target, soil = ground["restoration"], ground["soil"]
     clean = (
@@ -177,7 +181,7 @@ def _soil_words(estimate: Estimate, document: Document) -> tuple[str, ...]:
         if target["cut_m3"] > 0
         else ""
     )
-    overdig = as_stated(estimate.site.overdig_m)
+    overdig = as_stated(setting(document, "excavation.overdig_m"))
     filled = (
         f"The ground after the dig shall be {target['target']}. Filling up to it takes "
         f"{with_unit(number(target['fill_m3']), 'm3')} placed, {overdig} m of over-dig "

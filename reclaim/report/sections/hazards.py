@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 from reclaim.hazards import DEFERENCE
 from reclaim.hazards.opening import FARTHEST_M, NEAREST_M
 from reclaim.report.sections.blocks import Block, Picture, Section, Table, Words
+from reclaim.report.traced import count
 from reclaim.report.wording import (
     as_stated,
     band_of,
@@ -15,6 +16,7 @@ from reclaim.report.wording import (
     interval_of,
     number,
     percent,
+    whole,
 )
 
 if TYPE_CHECKING:
@@ -46,11 +48,13 @@ _OPENING = (
 def what_could_hurt(document: Document, *, drawn: bool = False) -> Section:
     """Return the section on the numbers behind the cautions; `drawn` where gas has a figure."""
     found = document["hazards"]
-    levels = [caution["level"] for caution in document["cautions"]]
+    stop, act, watch = (
+        count(document, "cautions", level=level) for level in ("stop", "act", "watch")
+    )
     finding = (
-        f"{counted(levels.count('stop'), 'caution')} to stop, {levels.count('act')} to act and "
-        f"{levels.count('watch')} to watch, by {_PROFILES[found['profile']]}; "
-        f"{counted(len(document['not_assessed']), 'thing')} not assessed."
+        f"{counted(stop, 'caution')} to stop, {whole(act)} to act and {whole(watch)} to watch, by "
+        f"{_PROFILES[found['profile']]}; "
+        f"{counted(count(document, 'not_assessed'), 'thing')} not assessed."
     )
     blocks: list[Block] = [
         Words(

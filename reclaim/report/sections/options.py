@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from reclaim.reference import sources
 from reclaim.report.sections.blocks import Block, Picture, Section, Table, Words
+from reclaim.report.traced import count
 from reclaim.report.wording import (
     band_of,
     best_of,
@@ -57,7 +58,7 @@ def what_else(_estimate: Estimate, document: Document) -> Section:
     options = document["options"]
     cheapest = max(options, key=lambda row: float(row["npv"]["value"]))
     finding = (
-        f"Of {counted(len(options), 'course')} of action the least costly is to "
+        f"Of {counted(count(document, 'options'), 'course')} of action the least costly is to "
         f"{_lower(cheapest['label'])}: its value by itself is "
         f"{best_with_interval(band_of(cheapest['npv']))}. The gate says: "
         f"{VERDICTS[document['stage_gate']['verdict']]}."

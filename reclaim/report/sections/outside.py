@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from reclaim.reference import sources
 from reclaim.report.sections.blocks import Block, Picture, Section, Table, Words
+from reclaim.report.traced import count
 from reclaim.report.wording import (
     band_of,
     best_of,
@@ -13,6 +14,7 @@ from reclaim.report.wording import (
     counted,
     interval_of,
     number,
+    whole,
     with_unit,
 )
 
@@ -30,7 +32,7 @@ def what_others_found(_estimate: Estimate, document: Document) -> Section:
         f"The answer {holds} a conservative reading: the net present value goes from "
         f"{best_with_interval(band_of(readings[0]['npv']))} to "
         f"{best_with_interval(band_of(readings[-1]['npv']))}. "
-        f"{counted(len(view['flags']), 'number')} of {view['checked']} "
+        f"{counted(count(document, 'outside_view.flags'), 'number')} of {whole(view['checked'])} "
         f"{'lies' if len(view['flags']) == 1 else 'lie'} outside published ranges."
     )
     rows = tuple(

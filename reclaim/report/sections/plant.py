@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from reclaim.reference import heavy_metals
 from reclaim.report.line import amount, limited, limits_of, product_words
 from reclaim.report.sections.blocks import Picture, Section, Table, Words
+from reclaim.report.traced import marked
 from reclaim.report.wording import (
     band_of,
     best_of,
@@ -18,6 +19,7 @@ from reclaim.report.wording import (
     number,
     percent,
     share_of_draws,
+    whole,
 )
 
 if TYPE_CHECKING:
@@ -197,7 +199,7 @@ def _balances(document: Document) -> str:
     worst = max(document["balance"].values())
     return (
         "What goes in comes out: the balances of mass, water, energy, ash, chlorine, mercury, "
-        f"heavy metals, metals and carbon close to {worst:.0e} of what enters."
+        f"heavy metals, metals and carbon close to {marked(f'{worst:.0e}', worst)} of what enters."
     )
 
 
@@ -339,7 +341,7 @@ def _air(document: Document) -> str:
 
 def _why_cold(closed: int | None) -> str:
     """Return why the waste cannot dry itself."""
-    since = "" if closed is None else f" since tipping ended in {closed}"
+    since = "" if closed is None else f" since tipping ended in {whole(closed)}"
     return (
         f"Most of what could rot has rotted in the ground{since}, so old waste makes little heat "
         "of its own; fresh household waste gives much more."

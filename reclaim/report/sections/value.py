@@ -8,6 +8,7 @@ from reclaim.reference import assumption_defaults
 from reclaim.report.figures.style import MONEY_LABELS
 from reclaim.report.sections.blocks import Picture, Section, Table, Words
 from reclaim.report.sections.options import cost_class_words
+from reclaim.report.traced import count
 from reclaim.report.wording import (
     as_stated,
     band_of,
@@ -18,11 +19,11 @@ from reclaim.report.wording import (
     money_unit,
     number,
     percent,
+    whole,
     with_unit,
 )
 
 if TYPE_CHECKING:
-    from reclaim.estimate import Estimate
     from reclaim.report.results import Document
 
 YEARS_LISTED = 12
@@ -34,7 +35,7 @@ NO_OFFER = (
 )
 
 
-def what_it_is_worth(estimate: Estimate, document: Document) -> Section:
+def what_it_is_worth(document: Document) -> Section:
     """Return the section on airspace and money."""
     headlines, site = document["headlines"], document["site"]
     npv = band_of(headlines["npv"])
@@ -42,16 +43,18 @@ def what_it_is_worth(estimate: Estimate, document: Document) -> Section:
         f"The net present value is {best_with_interval(npv)}; each tonne of waste dug costs "
         f"{best_with_interval(band_of(headlines['unit_cost_per_t']))}."
     )
-    running = estimate.best.appraisal.net_flow[0].cumsum()
-    scale, unit = money_unit(float(abs(running).max()), site["currency"])
-    last = running.size - 1
+    running = document["value"]["running_by_year"]
+    lowest, last = min(running), running[-1]
+    scale, unit = money_unit(max(abs(amount) for amount in running), site["currency"])
+    year = count(document, "value.running_by_year") - 1
     money = Picture(
         "cash_flow",
         "Stacked bars of payments and income by year, and a line for their running total.",
-        f"Constant prices of {site['price_year']}, not discounted. The running total is lowest at "
-        f"{with_unit(number(scale * running.min()), unit)} and ends at "
-        f"{with_unit(number(scale * running[-1]), unit)} after year {last}. Year 0 is the year of "
-        "building.",
+        f"Constant prices of {whole(site['price_year'])}, not discounted. The running total is "
+        "lowest at "
+        f"{with_unit(number(lowest, scale=scale), unit)} and ends at "
+        f"{with_unit(number(last, scale=scale), unit)} after year {whole(year)}. Year 0 is the "
+        "year of building.",
     )
     return Section(
         "what-it-is-worth",

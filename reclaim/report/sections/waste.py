@@ -41,7 +41,7 @@ def what_it_is(estimate: Estimate, document: Document) -> Section:
     origin = (
         "the site file"
         if summary is None
-        else f"{counted(len(summary.per_core), 'core')} with samples"
+        else f"{counted(document['core_tables']['sampled_cores'], 'core')} with samples"
     )
     caption = (
         f"Make-up from {origin}. {largest['label']} is the largest part, "
