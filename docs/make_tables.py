@@ -27,6 +27,21 @@ def settings_table() -> str:
     return _table(("key", "what it is", "default", "unit", "status"), rows)
 
 
+def ceilings_table() -> str:
+    """Return how much is read at most."""
+    rows = [
+        (
+            f"`{row['name']}`",
+            row["label"] + (f" ({row['note']})" if row["note"] else ""),
+            row["value"],
+            row["unit"],
+            row["status"],
+        )
+        for row in read_rows("ceilings.csv")
+    ]
+    return _table(("name", "what it is", "default", "unit", "status"), rows)
+
+
 def assumptions_table() -> str:
     """Return the uncertain numbers of the site file."""
     rows = []
@@ -130,6 +145,7 @@ def commands() -> str:
 TABLES = {
     "commands": commands,
     "settings": settings_table,
+    "ceilings": ceilings_table,
     "assumptions": assumptions_table,
     "materials": materials_table,
     "machines": machines_table,

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 import reclaim
+from reclaim.allowances import reading, remote
 from reclaim.ending import (
     EXIT_SOME_LEFT_OUT,
     input_errors,
@@ -121,6 +122,7 @@ def new(folder: Path) -> None:
 
 @cli.command()
 @_SITE
+@reading
 @_JSON
 def check(site: Path, as_json: bool) -> None:
     """Read everything that SITE names and report what is wrong or suspect.
@@ -154,6 +156,7 @@ def check(site: Path, as_json: bool) -> None:
 
 @cli.command()
 @_SITE
+@reading
 @click.option(
     "--out",
     type=click.Path(path_type=Path, file_okay=False),
@@ -196,6 +199,7 @@ def cores(site: Path, out: Path | None, paper: str, pdf: bool, excel: bool, as_j
 
 @cli.command()
 @_SITE
+@reading
 @click.option(
     "--out",
     type=click.Path(path_type=Path, file_okay=False),
@@ -355,6 +359,14 @@ def compare(first: Path, second: Path, as_json: bool) -> None:
 @click.option("--seed", type=click.IntRange(0, 4294967295), help="Seed of the draws.  [default: 1]")
 @click.option("--workers", type=click.IntRange(1, 1024), help="Processes.  [default: one per core]")
 @click.option("--scheduler", metavar="ADDRESS", help="Running Dask scheduler, tcp://host:8786.")
+@click.option(
+    "--remote",
+    is_flag=True,
+    expose_value=False,
+    callback=remote,
+    help="Let --survey and --base be addresses, or mosaics of addresses.",
+)
+@reading
 @_EXCEL
 @_JSON
 @click.option("--quiet", is_flag=True, help="Print nothing but errors.")

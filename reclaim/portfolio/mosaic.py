@@ -19,6 +19,8 @@ import numpy as np
 from reclaim.portfolio.regional import portfolio_default
 from reclaim.portfolio.sites import shown_raster
 from reclaim.site import Check, Findings, rasterfile
+from reclaim.site.rasteraccess import open_plain, reading_settings
+from reclaim.site.reach import Reach, is_remote
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -110,7 +112,12 @@ def shared_survey(written: str, crs_text: str | None, unit_m: float) -> Mosaic:
     findings = Findings()
     with _settings(written):
         found = rasterfile.open_survey(
-            _openable(written), shown_raster(written), crs_text, unit_m, findings
+            _openable(written),
+            shown_raster(written),
+            crs_text,
+            unit_m,
+            findings,
+            Reach.of_command(),
         )
     findings.stop_on_errors()
     assert found is not None
@@ -129,7 +136,7 @@ def shared_base(written: str, grid: Grid, unit_m: float) -> Mosaic:
     findings = Findings()
     with _settings(written):
         found = rasterfile.open_base(
-            _openable(written), shown_raster(written), grid, unit_m, findings
+            _openable(written), shown_raster(written), grid, unit_m, findings, Reach.of_command()
         )
     findings.stop_on_errors()
     assert found is not None
@@ -144,13 +151,11 @@ def read_window(surface: RasterSurface, window: Window) -> FloatArray:
     UnreadableError
         Where a tile is missing or broken, or the connection fails.
     """
-    import rasterio
-
     mine = _mine()
     try:
-        with _settings(str(surface.path)):
+        with _settings(str(surface.path), remote=surface.remote):
             if surface not in mine.readers:
-                dataset = rasterio.open(surface.path)
+                dataset = open_plain(surface.path)
                 mine.stack.callback(dataset.close)
                 mine.readers[surface] = mine.stack.enter_context(surface.over(dataset))
             return np.ascontiguousarray(mine.readers[surface](window))
@@ -167,14 +172,10 @@ def _reason(error: OSError) -> str:
 
 def _openable(written: str) -> Any:
     """Return a raster's address as the raster library takes it: a path, or an address as it is."""
-    return written if _is_remote(written) else Path(written)
+    return written if is_remote(written) else Path(written)
 
 
-def _is_remote(written: str) -> bool:
-    return "://" in written or written.startswith("/vsi")
-
-
-def _settings(written: str) -> Any:
+def _settings(written: str, *, remote: bool = False) -> Any:
     """Return the raster library's settings: what is read over a network has nothing beside it.
 
     What the user sets in the environment counts before.
@@ -182,10 +183,11 @@ def _settings(written: str) -> Any:
     import rasterio
 
     wanted: dict[str, Any] = {"GDAL_CACHEMAX": int(portfolio_default("raster_cache_bytes"))}
-    if _is_remote(written):
+    if is_remote(written):
         wanted |= {
             "GDAL_DISABLE_READDIR_ON_OPEN": "EMPTY_DIR",
             "GDAL_HTTP_MAX_RETRY": int(portfolio_default("remote_retries")),
             "GDAL_HTTP_RETRY_DELAY": portfolio_default("remote_retry_delay_s"),
         }
-    return rasterio.Env(**{key: value for key, value in wanted.items() if key not in os.environ})
+    own = {key: value for key, value in wanted.items() if key not in os.environ}
+    return rasterio.Env(**{**own, **reading_settings(remote=remote)})

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from reclaim.site import Check, SiteError
 from reclaim.site.spelling import suggestion
+from reclaim.site.vectorfile import read_vector
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -218,29 +219,13 @@ def _shared_document(shared: Path | None) -> dict[str, Any]:
 
 
 def _read_layer(path: Path, findings: Findings) -> GeoDataFrame:
-    import geopandas
-    import pyogrio
-    from pyogrio.errors import DataLayerError, DataSourceError
-
     if not path.exists():
         raise _stop(str(path), "There is no such file.", "Check the path.")
-    try:
-        names = [str(name) for name, kind in pyogrio.list_layers(path) if kind]
-        if len(names) > 1:
-            findings.warn(
-                path.name,
-                f"The file has {len(names)} layers; '{names[0]}' was read.",
-                "Keep the sites in a file of their own.",
-            )
-        frame = geopandas.read_file(path, layer=names[0] if names else None)
-    except (DataSourceError, DataLayerError, ValueError, OSError) as error:
-        raise _stop(
-            path.name,
-            "The file cannot be read as vector data.",
-            "Give a GeoPackage, GeoParquet, GeoJSON or shapefile with one polygon for each site.",
-        ) from error
-    if not isinstance(frame, geopandas.GeoDataFrame) or frame.empty:
-        raise _stop(path.name, "The file has no shapes.", "Give one polygon for each site.")
+    problems = type(findings)()
+    frame = read_vector(path, path.name, problems, wanted="one polygon for each site")
+    findings.extend(check for check in problems.checks if check.level != "error")
+    problems.stop_on_errors()
+    assert frame is not None
     return frame
 
 

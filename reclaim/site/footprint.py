@@ -12,6 +12,7 @@ import numpy as np
 from reclaim.site.model import Footprint, Grid, Zone
 from reclaim.site.settings import limit
 from reclaim.site.spelling import suggestion
+from reclaim.site.vectorfile import read_vector
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -141,21 +142,10 @@ def _read_polygons(
     path: Path, written: str, crs_wkt: str, crs_unit_m: float, findings: Findings
 ) -> GeoDataFrame | None:
     """Read a vector file as valid polygons in metres of the CRS given."""
-    import geopandas
-    from pyogrio.errors import DataSourceError
     from shapely import force_2d
 
-    try:
-        frame = geopandas.read_file(path, layer=_layer(path, written, findings))
-    except (DataSourceError, ValueError, OSError):
-        findings.error(
-            written,
-            "The file cannot be read as vector data.",
-            "Give a GeoJSON, GeoPackage, shapefile or another vector file with polygons.",
-        )
-        return None
-    if not isinstance(frame, geopandas.GeoDataFrame) or frame.geometry.isna().all():
-        findings.error(written, "The file has no shapes.", "Give a file with polygons.")
+    frame = read_vector(path, written, findings, layers_of="Polygon")
+    if frame is None:
         return None
     frame = in_crs(frame, written, crs_wkt, findings)
     if frame is None:
@@ -170,24 +160,6 @@ def _read_polygons(
         findings.error(written, "The file has no polygons.", "Draw the area as polygons.")
         return None
     return frame
-
-
-def _layer(path: Path, written: str, findings: Findings) -> str | None:
-    """Return the first polygon layer of a file; None where the file has one layer."""
-    import pyogrio
-
-    layers = pyogrio.list_layers(path)
-    if len(layers) <= 1:
-        return None
-    names = [str(name) for name, kind in layers if kind and "Polygon" in kind]
-    if not names:
-        return None
-    findings.warn(
-        written,
-        f"The file has {len(layers)} layers; '{names[0]}' was read.",
-        "Keep the polygons wanted in a file of their own.",
-    )
-    return names[0]
 
 
 def in_crs(

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
-from xml.etree.ElementTree import ParseError, iterparse  # see _has_doctype
+from xml.etree.ElementTree import ParseError, iterparse  # see has_doctype
 from xml.parsers import expat
 
 import numpy as np
 
 from reclaim.site.spelling import suggestion
 from reclaim.site.units import METRES_PER_UNIT
+from reclaim.site.xmlhead import has_doctype
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -83,7 +84,7 @@ def read_landxml(
     refused, so that no entity is expanded and nothing is fetched.
     """
     try:
-        if _has_doctype(path):
+        if has_doctype(path):
             findings.error(
                 written,
                 "The file has a document type declaration, which LandXML does not use.",
@@ -138,25 +139,6 @@ class _Surface:
     def __init__(self) -> None:
         self.points: dict[str, tuple[float, float, float]] = {}
         self.faces: list[str] = []
-
-
-def _has_doctype(path: Path) -> bool:
-    """Tell whether a file has a document type declaration, which can only precede the root."""
-    seen = {"doctype": False, "root": False}
-    parser = expat.ParserCreate()
-
-    def on_doctype(*_: object) -> None:
-        seen["doctype"] = True
-
-    def on_root(*_: object) -> None:
-        seen["root"] = True
-
-    parser.StartDoctypeDeclHandler = on_doctype
-    parser.StartElementHandler = on_root
-    with path.open("rb") as file:
-        while not any(seen.values()) and (piece := file.read(4096)):
-            parser.Parse(piece, False)
-    return seen["doctype"]
 
 
 def _parse(path: Path) -> tuple[dict[str, _Surface], str, str]:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from reclaim.site.spelling import suggestion
+from reclaim.site.vectorfile import read_vector
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -69,20 +70,8 @@ def read_lines(
     LineFile or None
         None where the file cannot be read or has no elevations.
     """
-    import geopandas
-    from pyogrio.errors import DataSourceError
-
-    try:
-        frame = geopandas.read_file(path)
-    except (DataSourceError, ValueError, OSError):
-        findings.error(
-            written,
-            "The file cannot be read as vector data.",
-            "Give a GeoPackage, GeoJSON, shapefile or DXF with lines or points.",
-        )
-        return None
-    if not isinstance(frame, geopandas.GeoDataFrame) or frame.geometry.isna().all():
-        findings.error(written, "The file has no shapes.", "Give a file with lines or points.")
+    frame = read_vector(path, written, findings, wanted="lines or points")
+    if frame is None:
         return None
     fields = [str(name) for name in frame.columns if name != frame.geometry.name]
     field = _field(fields, elevation_field)

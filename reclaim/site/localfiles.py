@@ -1,20 +1,18 @@
-"""Files named in the site file: found beside it, local only, each hashed once."""
+"""Files named in the site file: found in its folder, local only, each hashed once."""
 
 from __future__ import annotations
 
-import re
 from hashlib import file_digest
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from reclaim.site.model import InputFile
+from reclaim.site.reach import Reach, is_remote
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
     from reclaim.site.problems import Findings
-
-_SCHEME = re.compile(r"^[A-Za-z][A-Za-z0-9+.\-]+:")  # two characters or more: "C:" is a drive
 
 
 class LocalFiles:
@@ -35,6 +33,7 @@ class LocalFiles:
     ) -> None:
         self._digest = digest or sha256
         self._folder = site_path.parent
+        self.reach = Reach.of_site(self._folder)
         self._site_name = site_path.name
         self._findings = findings
         self._inputs = (
@@ -55,7 +54,7 @@ class LocalFiles:
     def find(self, written: str, key: str) -> Path | None:
         """Return the path of a file named under `key`, or None after saying what is wrong."""
         where = f"{self._site_name} {key}"
-        if _SCHEME.match(written) or written.replace("\\", "/").startswith("/vsi"):
+        if is_remote(written):
             self._findings.error(
                 where,
                 f"'{written}' is not a local file.",
@@ -63,6 +62,13 @@ class LocalFiles:
             )
             return None
         path = self._folder / written
+        if "\0" in written or any(not self.reach.allows(part) for part in _parts(path)):
+            self._findings.error(
+                where,
+                f"'{shown(written)}' leads outside the folder of {self._site_name}.",
+                "Put the file beside the site file, or allow its folder with --read-from FOLDER.",
+            )
+            return None
         if not path.is_file():
             kind = "is a folder, not a file" if path.is_dir() else "does not exist"
             self._findings.error(
@@ -92,7 +98,7 @@ def sha256(path: Path) -> str:
 
 def _parts(path: Path) -> list[Path]:
     """Return the files that belong together: a shapefile is at least three."""
-    if path.suffix.lower() != ".shp":
+    if path.suffix.lower() != ".shp" or not path.is_file():
         return [path]
     needed = {".shp", ".shx", ".dbf", ".prj", ".cpg"}
     return sorted(

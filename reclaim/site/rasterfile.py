@@ -10,6 +10,7 @@ import numpy as np
 
 from reclaim.site.coordinates import survey_crs
 from reclaim.site.model import Grid
+from reclaim.site.rasteraccess import is_block_too_large, may_be_opened, opened
 from reclaim.site.surfaces import RasterSurface, affine_of
 
 if TYPE_CHECKING:
@@ -18,8 +19,9 @@ if TYPE_CHECKING:
     from pyproj import CRS
 
     from reclaim.site.problems import Findings
+    from reclaim.site.reach import Reach
 
-RASTER_FORMS = "GeoTIFF, ASCII grid or any other raster that GDAL reads"
+RASTER_FORMS = "GeoTIFF, ASCII grid or another raster of files (not a service or a web map)"
 _ALIGNED_CELLS = 1e-6
 
 
@@ -32,7 +34,12 @@ class _RasterHeader:
 
 
 def open_survey(
-    path: Path, written: str, crs_text: str | None, unit_m: float, findings: Findings
+    path: Path,
+    written: str,
+    crs_text: str | None,
+    unit_m: float,
+    findings: Findings,
+    reach: Reach,
 ) -> tuple[Grid, RasterSurface] | None:
     """Read the header of the survey; its grid becomes the common grid.
 
@@ -46,13 +53,15 @@ def open_survey(
         Length of its vertical unit [m].
     findings
         Takes every problem of the file.
+    reach
+        What the raster may name beyond itself.
 
     Returns
     -------
     tuple or None
         None where the file cannot serve as a survey.
     """
-    header = _read_header(path, written, findings)
+    header = _read_header(path, written, findings, reach)
     if header is None:
         return None
     crs = survey_crs(header.crs, crs_text, written, findings)
@@ -79,7 +88,7 @@ def open_survey(
         crs_unit_m=crs_unit_m,
     )
     label = f"raster {written}"
-    return grid, RasterSurface(path, label, grid, crs.to_wkt(), unit_m, offset=(0, 0))
+    return grid, RasterSurface(path, label, grid, crs.to_wkt(), unit_m, (0, 0), reach.remote)
 
 
 def open_base(
@@ -88,6 +97,7 @@ def open_base(
     grid: Grid,
     unit_m: float,
     findings: Findings,
+    reach: Reach,
     *,
     called: str = "base",
 ) -> RasterSurface | None:
@@ -98,7 +108,7 @@ def open_base(
     """
     from pyproj import CRS
 
-    header = _read_header(path, written, findings)
+    header = _read_header(path, written, findings, reach)
     if header is None:
         return None
     survey_crs = CRS.from_wkt(grid.crs_wkt)
@@ -110,7 +120,9 @@ def open_base(
         )
     crs = header.crs or survey_crs
     offset = _offset(header, grid) if crs == survey_crs else None
-    surface = RasterSurface(path, f"raster {written}", grid, crs.to_wkt(), unit_m, offset)
+    surface = RasterSurface(
+        path, f"raster {written}", grid, crs.to_wkt(), unit_m, offset, reach.remote
+    )
     if not _meets(header, crs, grid):
         findings.error(
             written,
@@ -121,15 +133,20 @@ def open_base(
     return surface
 
 
-def _read_header(path: Path, written: str, findings: Findings) -> _RasterHeader | None:
-    import rasterio
+def _read_header(
+    path: Path, written: str, findings: Findings, reach: Reach
+) -> _RasterHeader | None:
     from pyproj import CRS
     from rasterio.errors import NotGeoreferencedWarning, RasterioIOError
 
+    if not may_be_opened(path, written, reach, findings):
+        return None
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore", NotGeoreferencedWarning)
-            with rasterio.open(path) as dataset:
+            with opened(path, remote=reach.remote) as dataset:
+                if is_block_too_large(dataset, written, findings):
+                    return None
                 crs = CRS.from_wkt(dataset.crs.to_wkt()) if dataset.crs else None
                 header = _RasterHeader(crs, dataset.transform, dataset.height, dataset.width)
                 bands = dataset.count

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from reclaim.site.footprint import in_crs
 from reclaim.site.hazardinputs import Receptor
+from reclaim.site.vectorfile import read_vector
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -27,22 +28,11 @@ def read_receptors(
     findings
         Takes every problem of the file.
     """
-    import geopandas
-    from pyogrio.errors import DataSourceError
     from shapely import force_2d
     from shapely.affinity import scale
 
-    try:
-        frame = geopandas.read_file(path)
-    except (DataSourceError, ValueError, OSError):
-        findings.error(
-            written,
-            "The file cannot be read as vector data.",
-            "Give a GeoJSON, GeoPackage, shapefile or another vector file.",
-        )
-        return ()
-    if not isinstance(frame, geopandas.GeoDataFrame) or frame.geometry.isna().all():
-        findings.warn(written, "The file has no shapes.", "No receptor was taken into account.")
+    frame = read_vector(path, written, findings, wanted="receptors, or none at all")
+    if frame is None:
         return ()
     located = in_crs(frame, written, crs_wkt, findings)
     if located is None:

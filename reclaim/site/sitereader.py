@@ -56,6 +56,7 @@ from reclaim.site.surfacefile import SurfaceRequest, open_base, open_survey
 from reclaim.site.surfaces import ConstantSurface, sample
 from reclaim.site.tablewords import TableWords, plain
 from reclaim.site.units import METRES_PER_UNIT
+from reclaim.site.vectorfile import read_vector
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -224,6 +225,7 @@ class SiteReader:
             breaklines=files.get(f"{kind}_breaklines"),
             breaklines_written=self.shown(f"{kind}_breaklines"),
             called="target of the restoration" if kind == "restoration" else kind,
+            reach=self.local.reach,
         )
 
     def open_survey(self, files: Mapping[str, Path]) -> tuple[Grid, Surface] | None:
@@ -315,15 +317,12 @@ class SiteReader:
 
     def _crs_for_cores(self, files: Mapping[str, Path], quiet: Findings) -> tuple[str, float]:
         """Return WKT and unit [m] of the survey's CRS or, without one, the footprint's."""
-        import pyogrio
-        from pyproj import CRS
-
         if "survey" in files:
             survey = open_survey(self._surface_request("survey", files), quiet)
             if survey is not None:
                 return survey[0].crs_wkt, survey[0].crs_unit_m
-        text = pyogrio.read_info(files["footprint"])["crs"]
-        crs = CRS.from_user_input(text) if text else None
+        frame = read_vector(files["footprint"], self.shown("footprint"), quiet)
+        crs = None if frame is None else frame.crs
         if crs is None or not crs.is_projected:
             return "", 1.0
         return crs.to_wkt(), float(crs.axis_info[0].unit_conversion_factor)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -15,8 +15,10 @@ from reclaim.site.linefile import LineFile, read_lines
 from reclaim.site.model import FloatArray, Grid, Surface
 from reclaim.site.pointfile import PointSource, joined, open_text_points
 from reclaim.site.points import CellPoints, GriddedSurface, surface_through
+from reclaim.site.reach import Reach
 from reclaim.site.settings import limit, limits
 from reclaim.site.tinsurface import TinSurface
+from reclaim.site.vectorfile import has_vectors
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
@@ -58,6 +60,8 @@ class SurfaceRequest:
         File with lines that the surface must follow, or None.
     called
         What the surface is, in words that follow "the".
+    reach
+        What the file may name beyond itself.
     """
 
     path: Path
@@ -72,12 +76,13 @@ class SurfaceRequest:
     breaklines: Path | None = None
     breaklines_written: str = ""
     called: str = "base"
+    reach: Reach = field(default_factory=lambda: Reach(()))
 
     @property
     def form(self) -> str:
         """Form of the file, told from its name: raster, text, cloud, lines or landxml."""
         suffix = self.path.suffix.lower()
-        if suffix == ".gpkg" and not _has_vectors(self.path):
+        if suffix == ".gpkg" and not has_vectors(self.path):
             return "raster"
         forms = {"text": _TEXT, "cloud": _CLOUDS, "lines": _LINES, "landxml": _XML}
         return next((form for form, known in forms.items() if suffix in known), "raster")
@@ -94,7 +99,12 @@ def open_survey(request: SurfaceRequest, findings: Findings) -> tuple[Grid, Surf
         return None
     if request.form == "raster":
         return rasterfile.open_survey(
-            request.path, request.written, request.crs_text, request.unit_m, findings
+            request.path,
+            request.written,
+            request.crs_text,
+            request.unit_m,
+            findings,
+            request.reach,
         )
     source = _open(request, findings)
     if source is None:
@@ -127,7 +137,13 @@ def open_base(request: SurfaceRequest, grid: Grid, findings: Findings) -> Surfac
         return None
     if request.form == "raster":
         return rasterfile.open_base(
-            request.path, request.written, grid, request.unit_m, findings, called=request.called
+            request.path,
+            request.written,
+            grid,
+            request.unit_m,
+            findings,
+            request.reach,
+            called=request.called,
         )
     source = _open(request, findings)
     if source is None:
@@ -139,16 +155,6 @@ def open_base(request: SurfaceRequest, grid: Grid, findings: Findings) -> Surfac
             f"{CRS.from_wkt(grid.crs_wkt).name}.",
         )
     return _surface(source, request, grid, source.crs, findings)
-
-
-def _has_vectors(path: Path) -> bool:
-    import pyogrio
-    from pyogrio.errors import DataSourceError
-
-    try:
-        return len(pyogrio.list_layers(path)) > 0
-    except (DataSourceError, OSError):
-        return False
 
 
 def _breaklines_fit(request: SurfaceRequest, findings: Findings) -> bool:

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from reclaim.site.model import FloatArray, Grid, Surface, Window
+from reclaim.site.rasteraccess import opened
 from reclaim.site.settings import limits
 
 if TYPE_CHECKING:
@@ -57,6 +58,8 @@ class RasterSurface:
         Length of its vertical unit [m].
     offset
         Row and column of its first cell on the grid, None where it has to be warped.
+    remote
+        Whether it may come over the network.
     """
 
     path: Path
@@ -65,15 +68,13 @@ class RasterSurface:
     crs_wkt: str
     unit_m: float
     offset: tuple[int, int] | None
+    remote: bool = False
 
     @contextmanager
     def reader(self) -> Iterator[Callable[[Window], FloatArray]]:
         """Open the surface; see `Surface`. GDAL's block cache is bound to 12 MB meanwhile."""
-        import rasterio
-
         with (
-            rasterio.Env(GDAL_CACHEMAX=_GDAL_CACHE_BYTES),
-            rasterio.open(self.path) as dataset,
+            opened(self.path, remote=self.remote, GDAL_CACHEMAX=_GDAL_CACHE_BYTES) as dataset,
             self.over(dataset) as read,
         ):
             yield read

@@ -31,6 +31,7 @@ ORDER = [
     "demo",
     "portfolio",
     "ending",
+    "allowances",
     "cli",
 ]
 ROOMS = [name for name in ORDER if (PACKAGE / name).is_dir()]
