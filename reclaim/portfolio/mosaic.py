@@ -153,7 +153,7 @@ def read_window(surface: RasterSurface, window: Window) -> FloatArray:
     """
     mine = _mine()
     try:
-        with _settings(str(surface.path), remote=surface.remote):
+        with _settings(str(surface.path)):
             if surface not in mine.readers:
                 dataset = open_plain(surface.path)
                 mine.stack.callback(dataset.close)
@@ -175,7 +175,7 @@ def _openable(written: str) -> Any:
     return written if is_remote(written) else Path(written)
 
 
-def _settings(written: str, *, remote: bool = False) -> Any:
+def _settings(written: str) -> Any:
     """Return the raster library's settings: what is read over a network has nothing beside it.
 
     What the user sets in the environment counts before.
@@ -190,4 +190,4 @@ def _settings(written: str, *, remote: bool = False) -> Any:
             "GDAL_HTTP_RETRY_DELAY": portfolio_default("remote_retry_delay_s"),
         }
     own = {key: value for key, value in wanted.items() if key not in os.environ}
-    return rasterio.Env(**{**own, **reading_settings(remote=remote)})
+    return rasterio.Env(**{**own, **reading_settings(remote=Reach.of_command().remote)})
