@@ -109,7 +109,7 @@ def with_mosaic(site, text, name="survey.vrt"):
     (site.folder / name).write_text(text, encoding="utf-8")
 
 
-def refused(site, *parts):
+def assert_refused(site, *parts):
     messages = site.errors()
     assert any(all(part in message for part in parts) for message in messages), messages
 
@@ -158,20 +158,20 @@ def test_the_server_of_these_tests_would_notice(server) -> None:
 def test_a_part_that_is_a_service_is_refused(site, server) -> None:
     (site.folder / "part.tif").write_text(WMS.format(server.address), encoding="utf-8")
     with_mosaic(site, vrt("part.tif"))
-    refused(site, "survey.vrt", "no raster but a description")
+    assert_refused(site, "survey.vrt", "no raster but a description")
     assert server.asked == []
 
 
 def test_a_mosaic_in_a_mosaic_is_followed(site, server) -> None:
     (site.folder / "inner.dat").write_text(vrt(f"{server.address}/a.tif", relative=0))
     with_mosaic(site, vrt("inner.dat"))
-    refused(site, "survey.vrt", "remote part")
+    assert_refused(site, "survey.vrt", "remote part")
     assert server.asked == []
 
 
 def test_a_mosaic_that_names_itself_is_refused(site) -> None:
     with_mosaic(site, vrt("survey.vrt"))
-    refused(site, "survey.vrt", "names itself")
+    assert_refused(site, "survey.vrt", "names itself")
 
 
 @pytest.mark.parametrize(
@@ -193,7 +193,7 @@ def test_a_mosaic_that_names_itself_is_refused(site) -> None:
 def test_bands_computed_or_cut_raw_out_of_files_are_refused(site, attributes, band) -> None:
     mark = site.folder / "ran"
     with_mosaic(site, vrt("survey.tif", attributes=attributes, band=band.format(str(mark))))
-    refused(site, "survey.vrt", "by a mosaic")
+    assert_refused(site, "survey.vrt", "by a mosaic")
     assert not mark.exists()
 
 
@@ -208,13 +208,13 @@ def test_a_mosaic_of_files_in_the_folder_reads_as_they_do(site) -> None:
 
 def test_overviews_beside_a_raster_that_are_a_service_are_refused(site, server) -> None:
     (site.folder / "survey.tif.ovr").write_text(WMS.format(server.address), encoding="utf-8")
-    refused(site, "survey.tif", "survey.tif.ovr")
+    assert_refused(site, "survey.tif", "survey.tif.ovr")
     (site.folder / "survey.tif.ovr").unlink()
     (site.folder / "survey.tif.aux.xml").write_text(
         '<PAMDataset><Metadata domain="OVERVIEWS"><MDI key="OVERVIEW_FILE">'
         f"/vsicurl/{server.address}/o.tif</MDI></Metadata></PAMDataset>"
     )
-    refused(site, "survey.tif", "survey.tif.aux.xml")
+    assert_refused(site, "survey.tif", "survey.tif.aux.xml")
     assert server.asked == []
 
 
@@ -249,7 +249,7 @@ def test_landxml_and_workbook_entities_are_not_fetched(site, server) -> None:
     (site.folder / "survey.xml").write_text(
         f'<!DOCTYPE LandXML SYSTEM "{server.address}/a.dtd"><LandXML/>'
     )
-    refused(site, "survey.xml", "document type")
+    assert_refused(site, "survey.xml", "document type")
     assert server.asked == []
 
 
@@ -286,7 +286,7 @@ def test_a_file_outside_the_folder_is_read_only_where_allowed(site, way, monkeyp
     elif way == "folder link":
         (site.folder / "there").symlink_to(place.parent)
     site.edit('survey = "survey.tif"', f'survey = "{named}"')
-    refused(site, "outside", "--read-from")
+    assert_refused(site, "outside", "--read-from")
     monkeypatch.setenv(READ_FROM, str(place.parent))
     assert site.read().grid.columns == 120
 
