@@ -139,6 +139,9 @@ def _unpack(report: Report, store: Store) -> None:
         mark.unlink(missing_ok=True)
         rmtree(place, ignore_errors=True)
         fresh.rename(place)
+    except OSError as error:
+        rmtree(fresh, ignore_errors=True)
+        raise store.refusal(place, error) from error
     except BaseException:
         rmtree(fresh, ignore_errors=True)
         raise

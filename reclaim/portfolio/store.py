@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import os
 from contextlib import contextmanager, suppress
+from shutil import rmtree
 from typing import TYPE_CHECKING, Any
 
 from reclaim.portfolio.sites import file_name
@@ -18,6 +19,15 @@ MARK = "portfolio.json"
 """The file by which an earlier result is known."""
 
 _SITES = "sites"
+_DRAFT = ".new-"
+_DRAFTS = tuple(
+    place + _DRAFT + name
+    for place, name in (
+        ("", "ranking.*"), ("", "problems.csv"), ("", "overview.html"), ("", "map.png"),
+        ("", MARK), ("sites/*/", "*"), ("reports/", "*"),
+    )
+)  # fmt: skip
+"""Where the drafts of a killed run lie; anything else is the user's."""
 
 
 def as_stored(document: Mapping[str, Any]) -> str:
@@ -56,6 +66,25 @@ class Store:
             raise _refusal(
                 folder, f"The folder cannot be made: {error.strerror}.", "Name another place."
             ) from error
+
+    @contextmanager
+    def held(self) -> Iterator[None]:
+        """Hold the folder for this run, and clear away what killed runs left unfinished.
+
+        Raises
+        ------
+        SiteError
+            Where another run holds it.
+        """
+        from reclaim.report.place import claimed
+
+        with claimed((self.folder / _SITES).resolve(), str(self.folder)):
+            for draft in (path for names in _DRAFTS for path in self.folder.glob(names)):
+                if draft.is_dir() and not draft.is_symlink():
+                    rmtree(draft, ignore_errors=True)
+                else:
+                    draft.unlink(missing_ok=True)
+            yield
 
     def place(self, site_id: str) -> Path:
         """Return the file of a site's result; sites are spread over folders of their own."""
@@ -102,7 +131,7 @@ class Store:
         SiteError
             Where the file system refuses.
         """
-        draft = place.with_name(f".new-{place.name}")
+        draft = place.with_name(f"{_DRAFT}{place.name}")
         try:
             place.parent.mkdir(parents=True, exist_ok=True)
             yield draft
@@ -110,15 +139,20 @@ class Store:
         except OSError as error:
             with suppress(OSError):
                 draft.unlink(missing_ok=True)
-            raise _refusal(
-                place,
-                f"Writing failed: {error.strerror}.",
-                "Free some space; what is done so far is kept, and the next run goes on from it.",
-            ) from error
+            raise self.refusal(place, error) from error
         except BaseException:
             with suppress(OSError):
                 draft.unlink(missing_ok=True)
             raise
+
+    @staticmethod
+    def refusal(place: Path, error: OSError) -> SiteError:
+        """Return what to tell the user where the file system refuses."""
+        return _refusal(
+            place,
+            f"Writing failed: {error.strerror}.",
+            "Free some space; what is done so far is kept, and the next run goes on from it.",
+        )
 
 
 def _refusal(place: Path, what: str, what_to_do: str) -> SiteError:

@@ -149,31 +149,32 @@ def screen_portfolio(
     Raises
     ------
     SiteError
-        Where the folder, the scheduler or the disk refuses.
+        Where the folder, the scheduler or the disk refuses, or another run writes there.
     """
     store = Store(out)
     engine = Engine(wanted.workers or usual_workers(), wanted.scheduler)
     plan = default_plan(wanted.draws, wanted.seed)
     best_n = wanted.best_n or int(portfolio_default("best_n"))
     tell = progress or (lambda _what, _done, _of: None)
-    ranked = run_portfolio(
-        jobs,
-        store,
-        engine,
-        plan,
-        Ordered(wanted.rank_by, best_n),
-        findings=findings,
-        progress=lambda done, of: tell("screening", done, of),
-    )
-    by_id = {job.site_id: job for job in jobs}
-    number = len(ranked.rows) if wanted.reports == "all" else int(wanted.reports)
-    chosen = [by_id[row["site_id"]] for row in ranked.rows[:number]]
-    troubles = write_reports(
-        chosen, store, engine, ranked.plan, progress=lambda done, of: tell("reports", done, of)
-    )
-    forget_after_run("")
-    ranked = ranked.with_problems(troubles)
-    write_portfolio(ranked, store, addresses(jobs, store), excel=wanted.excel)
+    with store.held():
+        ranked = run_portfolio(
+            jobs,
+            store,
+            engine,
+            plan,
+            Ordered(wanted.rank_by, best_n),
+            findings=findings,
+            progress=lambda done, of: tell("screening", done, of),
+        )
+        by_id = {job.site_id: job for job in jobs}
+        number = len(ranked.rows) if wanted.reports == "all" else int(wanted.reports)
+        chosen = [by_id[row["site_id"]] for row in ranked.rows[:number]]
+        troubles = write_reports(
+            chosen, store, engine, ranked.plan, progress=lambda done, of: tell("reports", done, of)
+        )
+        forget_after_run("")
+        ranked = ranked.with_problems(troubles)
+        write_portfolio(ranked, store, addresses(jobs, store), excel=wanted.excel)
     return ranked, numbers(ranked, datetime.now(tz=UTC))
 
 

@@ -1,0 +1,81 @@
+"""Whole runs of the command line as processes of their own, on a small copy of the demo site."""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+from types import SimpleNamespace
+from typing import TYPE_CHECKING, Any
+
+import pytest
+
+from reclaim.demo import write_demo_site
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+START = "from reclaim.cli import main; main()"
+DAY = "2025-06-01T12:00:00Z"
+"""What GDAL writes into a GeoPackage as its time of change, so that files can be compared."""
+
+
+def command(*arguments: object, start: str = START) -> list[str]:
+    return [sys.executable, "-c", start, *map(str, arguments)]
+
+
+def environment(**changes: str) -> dict[str, str]:
+    return {**os.environ, "OGR_CURRENT_DATE": DAY, **changes}
+
+
+def estimate(site: Path, out: Path, **changes: str) -> None:
+    subprocess.run(
+        command("estimate", site, "--out", out, "--quiet"), env=environment(**changes), check=True
+    )
+
+
+def content(folder: Path) -> dict[str, Any]:
+    """Return what every file of a result holds, less the day and the seconds it took."""
+    found: dict[str, Any] = {
+        path.relative_to(folder).as_posix(): path.read_bytes()
+        for path in folder.rglob("*")
+        if path.is_file()
+    }
+    document = json.loads(found["estimate.json"])
+    assert document["run"].pop("seconds")
+    day = document["run"].pop("made_on")
+    found = {
+        name: data.replace(day.encode(), b"DAY") if name.endswith(".html") else data
+        for name, data in found.items()
+    }
+    return {**found, "estimate.json": json.dumps(document, sort_keys=True)}
+
+
+def write_small_site(folder: Path, seed: int = 1961) -> Path:
+    """Write the demo site with few draws and return its site file."""
+    write_demo_site(folder)
+    path = folder / "site.toml"
+    text = path.read_text(encoding="utf-8")
+    assert "draws = 2000" in text
+    assert "seed = 1961" in text
+    text = text.replace("draws = 2000", "draws = 128").replace("seed = 1961", f"seed = {seed}")
+    path.write_text(text, encoding="utf-8")
+    return path
+
+
+@pytest.fixture
+def small_site(tmp_path: Path) -> Path:
+    return write_small_site(tmp_path / "site")
+
+
+@pytest.fixture(scope="session")
+def runs() -> SimpleNamespace:
+    """The functions above; test folders are not packages, so they cannot be imported."""
+    return SimpleNamespace(
+        command=command,
+        environment=environment,
+        estimate=estimate,
+        content=content,
+        write_small_site=write_small_site,
+    )
