@@ -109,8 +109,11 @@ def all_rates_of_return(flow: FloatArray) -> FloatArray:
 
 
 def annuity_factor(rate: float, years: int) -> float:
-    """Return the present value of one unit at the end of each of some years [-]."""
-    return float(years) if rate == 0 else (1 - (1 + rate) ** -years) / rate
+    """Return the present value of one unit at the end of each of some years [-].
+
+    Exact to rounding for every rate above -1, however near to zero.
+    """
+    return float(years) if rate == 0 else float(-np.expm1(-years * np.log1p(rate)) / rate)
 
 
 def equivalent_annual_cost(
