@@ -121,6 +121,23 @@ def test_several_dryers_are_one_account() -> None:
     assert (nothing.moisture_out == 0).all()
 
 
+def test_two_dryers_are_added_up_draw_by_draw() -> None:
+    # By hand, two draws: 600 t of dry matter with 400 and 200 t of water, and 100 with 300 and 100.
+    def thermal(dry_t, water_t):
+        water = np.array(water_t)[:, None]
+        return dry_with_heat(np.full((2, 1), dry_t), water, np.full(2, 0.2), np.full(2, 0.9)).drying
+
+    both = all_drying([thermal(600.0, [400.0, 200.0]), thermal(100.0, [300.0, 100.0])], 2)
+    np.testing.assert_allclose(both.feed_t, [1400, 1000])
+    np.testing.assert_allclose(both.moisture_in, [700 / 1400, 300 / 1000])
+    # At 20 per cent the dry matter holds a quarter of its mass: 150 t and 25 t of water.
+    np.testing.assert_allclose(both.water_removed_t, [525, 125])
+    np.testing.assert_allclose(both.moisture_out, [0.2, 0.2])
+    np.testing.assert_allclose(both.heat_bought_mwh, [525 * 0.9, 125 * 0.9])
+    np.testing.assert_allclose(both.condensate_t, [525, 125])
+    assert not both.days_of_air.any()
+
+
 def test_ways_to_dry_side_by_side(make_feed, default_line, assumptions, best) -> None:
     box, thermal, none = drying_choices(make_feed(), default_line, assumptions, best)
     assert [box.name, thermal.name, none.name] == ["box", "thermal", "none"]

@@ -47,5 +47,13 @@ def test_median_size() -> None:
     assert np.isnan(size_passing(sizes, passing, 0.1))
 
 
+def test_the_ends_of_a_curve_belong_to_it_and_a_level_stretch_gives_its_finest_size() -> None:
+    sizes, passing = np.array([5.0, 10.0, 40.0, 100.0]), np.array([0.4, 0.8, 0.8, 0.9])
+    assert size_passing(sizes, passing, 0.4) == pytest.approx(5)
+    assert size_passing(sizes, passing, 0.9) == pytest.approx(100)
+    assert size_passing(sizes, passing, 0.8) == pytest.approx(10)
+    assert np.isnan(size_passing(sizes, passing, 0.91))
+
+
 def test_nothing_sieved(make_cores) -> None:
     assert size_distribution(make_cores([], [("A", 0.0, 1.0, "waste", "")])).empty
