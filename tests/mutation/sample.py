@@ -6,8 +6,8 @@ Needs line coverage with one context per test (see DEVELOPERS.md), then:
     python tests/mutation/sample.py --report RESULTS...
 
 The tests are imported and collected once. For each mutant a fork of that process swaps the code of
-the one function that has the fault and runs the tests that cover its line, the tests of its own
-room first and then the quickest first, until one fails. A mutant that spends more processor time
+the one function that has the fault and runs the tests that cover its line, those named after its
+file and those of its own room first, then the quickest first, until one fails. A mutant that spends more processor time
 than three times what its tests take, and half a minute, counts as found. Tests are passed over
 that take long or fail without a fault; a mutant has at most `--budget` seconds of tests. Some
 mutants have no fault at all: a test that fails on one of these is a fault of this script.
@@ -127,10 +127,15 @@ class Covering:
             ids.add(nodeid)
             if phase == "setup":
                 ids |= self._sharing[nodeid]
-        room = mutant.file.split("/")[1]
+        room, stem = mutant.file.split("/")[1], Path(mutant.file).stem
         order = sorted(
             (nodeid for nodeid in ids if nodeid in self.seconds),
-            key=lambda one: (not one.startswith(f"tests/{room}/"), self.seconds[one], one),
+            key=lambda one: (
+                stem not in one.partition("::")[0],
+                not one.startswith(f"tests/{room}/"),
+                self.seconds[one],
+                one,
+            ),
         )
         chosen: list[str] = []
         left = budget_s
