@@ -7,10 +7,10 @@ Needs line coverage with one context per test (see DEVELOPERS.md), then:
 
 The tests are imported and collected once. For each mutant a fork of that process swaps the code of
 the one function that has the fault and runs the tests that cover its line, those named after its
-file and those of its own room first, then the quickest first, until one fails. A mutant that spends more processor time
-than three times what its tests take, and half a minute, counts as found. Tests are passed over
-that take long or fail without a fault; a mutant has at most `--budget` seconds of tests. Some
-mutants have no fault at all: a test that fails on one of these is a fault of this script.
+file and those of its own room first, then the quickest first, until one fails. A mutant that spends
+more processor time than three times what its tests take, and half a minute, counts as found. Tests
+that take long or fail without a fault are passed over; a mutant has at most `--budget` seconds of
+tests. Some mutants have no fault at all: a test that fails on one is a fault of this script.
 
 `--part 1/2` and `--part 2/2` share one sample between two processes. `equivalent.csv` names the
 mutants that no test can find, with the reason.
