@@ -121,6 +121,36 @@ def test_several_dryers_are_one_account() -> None:
     assert (nothing.moisture_out == 0).all()
 
 
+def test_rot_goes_at_the_moisture_midway_between_feed_and_target() -> None:
+    # From 25 to 15 per cent: at 20 the mix is two thirds of the way from 10 (no rot) to 25 (free).
+    wetness = 2 / 3
+    found = dry(
+        np.array([[650.0, 0.0], [500.0, 100.0]]),
+        np.array([[100.0, 0.0], [100.0, 50.0]]),
+        np.array([[250.0, 0.0], [150.0, 100.0]]),
+        np.array([[0.3, 0.1], [0.3, 0.1]]),
+        np.full((2, 2), 10.0),
+        DryingTerms(
+            **{
+                name: np.repeat(value, 2)
+                for name in ("target_moisture", "rot_speed", "heat_mj_kg", "bought_heat_share",
+                             "air_rate_m3_t_h", "fan_kwh_m3", "treatment_kwh_kg",
+                             "condensed_share")
+                for value in [getattr(terms(target_moisture=0.15), name)]
+            },
+            days=np.array([7.0, 14.0]),
+            air=drying_air(*(np.repeat(value, 2) for value in (50, 0.95, 10, 0.75))),
+        ),
+    )  # fmt: skip
+    for draw, runs in enumerate((1, 2)):
+        lost = 1 - (1 - np.array([0.3, 0.1])) ** (runs * wetness)
+        np.testing.assert_allclose(found.lost_share[draw], lost)
+    lost_t = (found.lost_share * [[100.0, 0.0], [100.0, 50.0]]).sum(axis=1)
+    np.testing.assert_allclose(found.drying.solids_lost_t, lost_t)
+    np.testing.assert_allclose(found.drying.heat_own_mwh, lost_t * 10 / 3.6)
+    np.testing.assert_allclose(found.drying.moisture_in, [0.25, 0.25])
+
+
 def test_two_dryers_are_added_up_draw_by_draw() -> None:
     # By hand, two draws: 600 t of dry matter with 400 and 200 t of water, and 100 with 300 and 100.
     def thermal(dry_t, water_t):

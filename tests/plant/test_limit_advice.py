@@ -86,6 +86,22 @@ def test_contents_are_counted_material_by_material(feed, best, many) -> None:
         assert check.margin == pytest.approx(1 - check.value / check.limit)
 
 
+def test_moisture_and_purity_are_counted_product_by_product_and_draw_by_draw(many) -> None:
+    meant = {"ferrous": {"ferrous"}, "glass": {"glass"}}
+    for place, name in enumerate(many.names):
+        for draw in (0, 7):
+            dry, water = many.dry_t[draw, place], many.water_t[draw, place]
+            wet = sum(dry) + sum(water)
+            assert many.moisture[draw, place] == pytest.approx(sum(water) / wet)
+            assert many.wet_t(name)[draw] == pytest.approx(wet)
+            assert many.product_dry_t[draw, place] == pytest.approx(sum(dry))
+            if name in meant:
+                places = [many.materials.index(one) for one in meant[name]]
+                good = sum(dry[places]) + sum(water[places])
+                assert many.purity[draw, place] == pytest.approx(good / wet)
+    assert np.isnan(many.purity[:, many.names.index("residue")]).all()
+
+
 def test_a_floor_is_kept_by_more_and_a_ceiling_by_less(feed, best, many) -> None:
     heat = check_of(best, many, feed, "fuel", "ncv")
     assert not heat.is_maximum
