@@ -7,10 +7,10 @@ from dataclasses import fields, is_dataclass, replace
 import numpy as np
 import pytest
 
-from reclaim.appraisal import compare_courses, quantities_of
+from reclaim.appraisal import compare_courses, dig_schedule, quantities_of
 from reclaim.appraisal import courses as courses_module
 from reclaim.appraisal.airspace import life_years
-from reclaim.appraisal.carbon import carbon_of_leaving
+from reclaim.appraisal.carbon import carbon_of_digging, carbon_of_leaving
 from reclaim.assumptions import Draws
 from reclaim.ground import DugVolumes
 from reclaim.plant import run_line
@@ -119,6 +119,33 @@ def test_no_more_is_stored_than_there_is(make_quantities, priced) -> None:
     found = carbon_of_leaving(quantities, "temperate_wet", priced())
     assert found.stored_t[0] == 0
     assert found.landfill_gas_t[0] > 0
+
+
+def test_carbon_of_a_dig_by_hand(made, priced) -> None:
+    _, _, quantities = made
+    price = priced(draws=Draws(N_DRAWS, seed=3))
+    found = carbon_of_digging(
+        quantities, dig_schedule(quantities, price, ()), 0.0 * quantities.rotting_c_t,
+        "temperate_wet", price, products_used=True, road_t=np.array([100.0, 200.0, 0.0, 50.0]),
+    )  # fmt: skip
+    kilometres, truck = price["options.haul_distance_km"], price["carbon.truck_kg_t_km"]
+    road = np.array([100, 200, 0, 50]) * kilometres * truck / 1000
+    np.testing.assert_allclose(found.transport_t, road)
+    diesel_t = quantities.dug_m3 * price["carbon.diesel_l_m3"] * price["carbon.diesel_kg_l"] / 1000
+    power_t = quantities.power_mwh * price["carbon.power_t_mwh"]
+    heat_t = quantities.heat_mwh * price["carbon.heat_t_mwh"]
+    np.testing.assert_allclose(found.operations_t, diesel_t + power_t + heat_t)
+    # 44 g of carbon dioxide hold 12 g of carbon.
+    np.testing.assert_allclose(found.fossil_burnt_t, quantities.fuel_fossil_c_t * 44 / 12)
+    np.testing.assert_allclose(found.biogenic_t, quantities.fuel_biogenic_c_t * 44 / 12)
+    replaced = quantities.fuel_gj * price["carbon.replaced_fuel_kg_gj"] / 1000
+    np.testing.assert_allclose(found.fuel_substituted_t, -replaced)
+    gas = found.methane_t.sum(axis=1) * price["carbon.gwp_methane"]
+    np.testing.assert_allclose(found.landfill_gas_t, gas)
+    given_off = gas + found.fossil_burnt_t + diesel_t + power_t + heat_t + road
+    np.testing.assert_allclose(found.gross_t, given_off)
+    saved = replaced - found.metals_t - found.glass_t
+    np.testing.assert_allclose(found.net_t, given_off - saved)
 
 
 @pytest.mark.parametrize("growth", [0.07, -0.04])

@@ -21,6 +21,25 @@ def test_zones_that_differ_are_told_and_those_alike_are_not() -> None:
     assert chance <= 0.003
 
 
+class Orders:
+    """Stands in for a generator: the first orders leave the zones alone, the others mix them."""
+
+    def __init__(self, kept):
+        self.kept = kept
+
+    def permutation(self, member):
+        self.kept -= 1
+        return member if self.kept >= 0 else np.arange(len(member)) % 2
+
+
+@pytest.mark.parametrize("kept", [0, 1, 49])
+def test_the_chance_counts_the_order_met_with_999_random_ones(kept) -> None:
+    # Davison and Hinkley (1997), section 4.3: (1 + those as large) / (1 + all).
+    other = np.vstack([compositions(10, [50, 20, 5], 2), compositions(10, [20, 50, 5], 3)])
+    zones = ["a"] * 10 + ["b"] * 10
+    assert zones_differ(other, zones, Orders(kept))[1] == pytest.approx((kept + 1) / 1000)
+
+
 def test_chance_is_even_when_zones_make_no_difference() -> None:
     # A permutation test holds its level whatever the law (Davison and Hinkley 1997, section 4.3).
     rng = np.random.default_rng(4)

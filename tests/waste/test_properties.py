@@ -66,6 +66,22 @@ def test_still_rotting_share_of_one_material(assumptions) -> None:
     assert np.isnan(still_rotting_share(dry, found, age, rates)[0])
 
 
+def test_what_does_not_rot_has_no_say_in_how_much_still_rots(assumptions) -> None:
+    # Paper alone decides: fines and film have no rate of their own, wood is not there.
+    found = properties(assumptions)
+    age = site_age(1961, 1987, 2025, np.array([0.0]))
+    rates = {name: np.array([0.06]) for name in ("paper_textiles", "wood", "garden_food")}
+    rates["fines"] = np.zeros(1)
+    paper = np.zeros((1, len(material_names())))
+    paper[0, PAPER] = 10.0
+    mixed = paper.copy()
+    mixed[0, [FINES, FILM]] = 50.0
+    assert found.degradable[0, FINES] > 0
+    np.testing.assert_allclose(
+        still_rotting_share(mixed, found, age, rates), still_rotting_share(paper, found, age, rates)
+    )
+
+
 def test_draws_stay_physical(assumptions) -> None:
     found = properties(assumptions, draws=Draws(500, seed=4))
     for name in ("ash", "chlorine", "carbon", "biogenic_carbon", "degradable", "box_loss"):
