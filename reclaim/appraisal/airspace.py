@@ -115,11 +115,10 @@ def life_years(space_m3: FloatArray, rate_m3_y: FloatArray, growth: FloatArray) 
     Whole years add up as a geometric series; within the last year filling is even.
     """
     steady = space_m3 / rate_m3_y
-    need = 1 + growth * steady
-    grows = np.abs(growth) > 1e-9
+    gain = growth * steady
     with np.errstate(divide="ignore", invalid="ignore"):
-        whole = np.floor(np.log(np.maximum(need, 0)) / np.log1p(growth) + 1e-9)
-        filled = (np.power(1 + growth, whole) - 1) / growth
+        whole = np.floor(np.log1p(np.maximum(gain, -1)) / np.log1p(growth) + 1e-9)
+        filled = np.expm1(whole * np.log1p(growth)) / growth
         part = (steady - filled) / np.power(1 + growth, whole)
-        growing = np.where(need > 0, whole + np.maximum(part, 0), np.inf)
-    return np.asarray(np.where(grows, growing, steady))
+        growing = np.where(gain > -1, whole + np.maximum(part, 0), np.inf)
+    return np.asarray(np.where(growth != 0, growing, steady))

@@ -130,8 +130,9 @@ def equivalent_annual_cost(
     -----
     Capital recovery factor, rate / (1 - (1 + rate)^-years); any table of finance.
     """
-    some = np.abs(rate) > 1e-12
-    factor = np.divide(-np.expm1(-years * np.log1p(rate)), rate, out=years + 0.0, where=some)
+    factor = np.divide(
+        -np.expm1(-years * np.log1p(rate)), rate, out=years + 0.0, where=np.asarray(rate) != 0
+    )
     return np.asarray(present_value / factor)
 
 
