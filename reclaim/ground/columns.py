@@ -105,14 +105,25 @@ class Columns:
             return float(values.sum(dtype=np.float64))
         return float(np.sum(self.share * values))
 
-    def in_double(self) -> Columns:
-        """Return the same columns in double precision."""
+    def in_double(self, room: FloatArray) -> Columns:
+        """Return the same columns in double precision.
+
+        Parameters
+        ----------
+        room
+            Memory that survey and base may be put in, shape ``(2, n)`` or larger; it is the
+            caller's to use again once these columns are done with.
+        """
         if {self.survey_m.dtype, self.base_m.dtype, self.dig_m.dtype} == {np.dtype(np.float64)}:
             return self
-        base = self.base_m.astype(np.float64)
+        count = self.survey_m.size
+        if count > room.shape[1]:
+            room = np.empty((2, count))
+        survey, base = room[:2, :count]
+        survey[:], base[:] = self.survey_m, self.base_m
         return replace(
             self,
-            survey_m=self.survey_m.astype(np.float64),
+            survey_m=survey,
             base_m=base,
             dig_m=base if self.dig_m is self.base_m else self.dig_m.astype(np.float64),
         )

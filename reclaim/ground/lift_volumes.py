@@ -72,10 +72,15 @@ class Heights:
             lowered_m=self.lowered_m + by_m,
         )
 
-    def above(self, level_m: float) -> float:
-        """Return what lies under the surface and above a level, in cells times metres."""
+    def above(self, level_m: float, room: FloatArray) -> float:
+        """Return what lies under the surface and above a level, in cells times metres.
+
+        `room` is memory to work in, used where it is large enough.
+        """
         level_m += self.lowered_m
-        return self.part.total(np.clip(self.height_m, level_m, np.inf)) - level_m * self.weight
+        count = self.height_m.size
+        held = np.maximum(self.height_m, level_m, out=room[:count] if count <= room.size else None)
+        return self.part.total(held) - level_m * self.weight
 
 
 class UnderSurface:
@@ -101,14 +106,14 @@ class UnderSurface:
         """Number of the lift that holds the highest point."""
         return int(np.floor(max(highest for _, highest, *_ in self._rows) / self._lift_m))
 
-    def add(self, surface: Heights) -> None:
-        """Add a part, and look at the levels its surface crosses."""
+    def add(self, surface: Heights, room: FloatArray) -> None:
+        """Add a part, and look at the levels its surface crosses; see `Heights.above`."""
         lowest = int(np.floor(surface.lowest_m / self._lift_m))
         highest = int(np.ceil(surface.highest_m / self._lift_m))
         for level in range(lowest, highest + 1):
             level_m = level * self._lift_m
             if surface.lowest_m < level_m < surface.highest_m:
-                self._crossed[level].append((self.parts, surface.above(level_m)))
+                self._crossed[level].append((self.parts, surface.above(level_m, room)))
         self._rows.append((surface.lowest_m, surface.highest_m, surface.total, surface.weight))
 
     def include(self, other: UnderSurface) -> None:

@@ -118,13 +118,26 @@ class DugArea:
         else:
             inside = np.zeros(window.rows * window.columns, dtype=np.bool_)
             inside[slice(None) if part.place is None else part.place] = True if dug is None else dug
-            first_row = np.flatnonzero(np.diff(row, prepend=-1))
-            first_column = np.flatnonzero(np.diff(column, prepend=-1))
-            counts = inside.reshape(window.rows, window.columns)
-            counts = np.add.reduceat(counts, first_row, axis=0, dtype=np.int32)
-            counts = np.add.reduceat(counts, first_column, axis=1)
+            counts = _counts(inside.reshape(window.rows, window.columns), row, column)
         self.area_m2[met] += counts * self._cell_area_m2
         self.squares_m4 += float(counts.sum()) * self._cell_area_m2**2
+
+
+def _counts(inside: BoolArray, row: IntArray, column: IntArray) -> IntArray:
+    """Return how many cells of each coarse cell are inside, shape ``(coarse rows, columns)``.
+
+    Eight cells side by side are added as the bytes of one word, while no byte can overflow.
+    """
+    first_row = np.flatnonzero(np.diff(row, prepend=-1))
+    first_column = np.flatnonzero(np.diff(column, prepend=-1))
+    if np.diff(first_row, append=row.size).max() > np.iinfo(np.uint8).max:
+        down = np.add.reduceat(inside, first_row, axis=0, dtype=np.int64)
+    else:
+        missing = -inside.shape[1] % 8
+        words = np.pad(inside, ((0, 0), (0, missing))) if missing else inside
+        words = np.add.reduceat(words.view(np.uint64), first_row, axis=0)
+        down = words.view(np.uint8)[:, : inside.shape[1]].astype(np.int64)
+    return np.asarray(np.add.reduceat(down, first_column, axis=1))
 
 
 def volume_error(

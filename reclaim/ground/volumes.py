@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from reclaim.ground.columns import Columns, Layout, Progress, by_spans, joined
 from reclaim.ground.excavation import Excavation, LiftsBy
 from reclaim.ground.lift_volumes import Heights, UnderSurface
+from reclaim.ground.point_values import TILE
 from reclaim.ground.side_slope import SideSlope
 from reclaim.ground.volume_error import DugArea, volume_error
 
@@ -147,6 +148,7 @@ class _Ledger:
         self._sums: defaultdict[tuple[str, int], list[float]] = defaultdict(list)
         self._waiting: list[list[Columns]] = [[] for _ in layout.zones]
         self._lifts = [tuple(UnderSurface(lift_m) for _ in range(3)) for _ in layout.zones]
+        self._room = np.empty((4, 0))
         self.deepest_m = 0.0
 
     def of_span(self, window: Window, parts: Iterator[Columns]) -> _Ledger:
@@ -154,9 +156,12 @@ class _Ledger:
         dug = self._dug.within(window)
         dug_to_base = dug if self._dug_to_base is self._dug else self._dug_to_base.within(window)
         own = _Ledger(self._layout, self._lift_m, self._lifts_by, window, dug, dug_to_base)
+        # Memory asked for anew for each window costs time: the system clears its pages.
+        own._room = np.empty((4, TILE * TILE))
         for part in parts:
             own.add(part)
         own.close()
+        own._room = self._room
         return own
 
     def include(self, other: _Ledger) -> None:
@@ -221,8 +226,10 @@ class _Ledger:
 
     def _add(self, part: Columns) -> None:
         self._note("area", part.zone, self._area(part))
-        part = part.in_double()
-        thickness = part.survey_m - part.base_m
+        part = part.in_double(self._room)
+        count = part.survey_m.size
+        room = self._room[2, :count] if count <= self._room.shape[1] else None
+        thickness = np.subtract(part.survey_m, part.base_m, out=room)
         lowest, (cover_m,) = thickness.min(), part.others_m
         if np.isnan(lowest) or np.isnan(np.min(cover_m)):
             known = np.isfinite(thickness) & np.isfinite(cover_m)
@@ -267,12 +274,13 @@ class _Ledger:
             top_m, bottom_m = np.zeros_like(thickness), -thickness
         survey, cover_base, bottom = self._lifts[part.zone]
         top = Heights.of(part, top_m)
-        survey.add(top)
+        spare = self._room[3]
+        survey.add(top, spare)
         if np.ndim(cover_m) == 0 and cover_m <= thickness.min():
-            cover_base.add(top.lowered(float(cover_m)))
+            cover_base.add(top.lowered(float(cover_m)), spare)
         else:
-            cover_base.add(Heights.of(part, np.maximum(top_m - cover_m, bottom_m)))
-        bottom.add(Heights.of(part, bottom_m))
+            cover_base.add(Heights.of(part, np.maximum(top_m - cover_m, bottom_m)), spare)
+        bottom.add(Heights.of(part, bottom_m), spare)
 
     def _note(self, name: str, zone: int, value: float) -> None:
         self._sums[name, zone].append(value)

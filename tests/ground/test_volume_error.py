@@ -16,6 +16,7 @@ from reclaim.ground.known_surfaces import (
 )
 from reclaim.ground.volume_error import (
     DugArea,
+    _counts,
     covariance_integral,
     ground_default,
     spherical,
@@ -81,6 +82,15 @@ def test_coarse_raster_keeps_the_area():
     assert found.area_m2.sum() == pytest.approx(outline.area, rel=1e-12)
     assert found.squares_m4 < outline.area
     assert found.cell_x_m > 1
+
+
+@pytest.mark.parametrize(("columns_", "merged"), [(24, 3), (29, 5), (1, 1), (40, 300)])
+def test_cells_of_a_coarse_raster_are_counted_as_one_by_one(columns_: int, merged: int):
+    inside = np.random.default_rng(4).random((310, columns_)) < 0.97
+    row, column = (np.arange(310) + 2) // merged, (np.arange(columns_) + 1) // merged
+    expected = np.zeros((row[-1] + 1, column[-1] + 1), dtype=int)
+    np.add.at(expected, np.ix_(row, column), inside)
+    np.testing.assert_array_equal(_counts(inside, row, column), expected[row[0] :, column[0] :])
 
 
 def test_coarse_raster_holds_only_what_is_dug():

@@ -1,5 +1,7 @@
 """Volumes by zone and lift on ground that can be reckoned by hand, and what must always hold."""
 
+from dataclasses import fields
+
 import numpy as np
 import pytest
 import shapely
@@ -166,6 +168,24 @@ def test_each_surface_is_opened_once_and_read_only_where_the_footprint_is():
         assert surface.opened == 1
         assert surface.cells_read < 1.05 * 501**2
     assert told[-1][0] == told[-1][1] == len(told)
+
+
+@pytest.mark.parametrize("side_slope", [0.0, 1.5])
+def test_the_number_of_threads_changes_no_bit(side_slope: float, monkeypatch):
+    grid = Grid(0.0, 3000.0, 1.0, 1.0, 3000, 3000)
+    outline = rough_outline(90, 1500, 1500, 1200, jag=1)
+    found = []
+    for threads in (1, 3):
+        monkeypatch.setattr("reclaim.ground.columns.os.cpu_count", lambda count=threads: count)
+        surfaces = [KnownSurface(grid, each) for each in (hummocks(20, 15, 0, 0), level(9))]
+        dig = measure(
+            plain_footprint(outline), grid, *surfaces, KnownSurface(grid, level(0.5)),
+            **NUMBERS | {"side_slope": side_slope},
+        )  # fmt: skip
+        found.append([getattr(dig, each.name) for each in fields(dig)])
+        assert surfaces[0].opened == threads
+    for one, other in zip(*found, strict=True):
+        assert np.array_equal(one, other)
 
 
 @pytest.mark.parametrize(("name", "value"), [("lift_m", 0), ("side_slope", -1), ("overdig_m", -1)])
