@@ -147,6 +147,9 @@ def _read_polygons(
     frame = read_vector(path, written, findings, layers_of="Polygon")
     if frame is None:
         return None
+    if (frame.geometry.isna() | frame.geometry.is_empty).all():
+        findings.error(written, "All shapes in the file are empty.", "Draw the area as polygons.")
+        return None
     frame = in_crs(frame, written, crs_wkt, findings)
     if frame is None:
         return None

@@ -67,14 +67,7 @@ def open_survey(
     crs = survey_crs(header.crs, crs_text, written, findings)
     if crs is None:
         return None
-    heights_m = [axis.unit_conversion_factor for axis in crs.axis_info[2:]]
-    if heights_m and not np.isclose(heights_m[0], unit_m, rtol=1e-3):
-        findings.warn(
-            written,
-            f"The survey's coordinate system has heights in {crs.axis_info[2].unit_name}, the "
-            "site file says otherwise.",
-            "The site file was followed; correct [surfaces] vertical_unit if the survey is right.",
-        )
+    _compare_heights(crs, unit_m, "survey", written, findings)
     crs_unit_m = float(crs.axis_info[0].unit_conversion_factor)
     transform = header.transform
     grid = Grid(
@@ -119,6 +112,7 @@ def open_base(
             f"It was taken to be in the survey's, {survey_crs.name}; write it into the file.",
         )
     crs = header.crs or survey_crs
+    _compare_heights(crs, unit_m, called, written, findings)
     offset = _offset(header, grid) if crs == survey_crs else None
     surface = RasterSurface(
         path, f"raster {written}", grid, crs.to_wkt(), unit_m, offset, reach.remote
@@ -131,6 +125,20 @@ def open_base(
         )
         return None
     return surface
+
+
+def _compare_heights(
+    crs: CRS, unit_m: float, called: str, written: str, findings: Findings
+) -> None:
+    """Warn where a CRS has heights in another unit than the site file states."""
+    heights = crs.axis_info[2:]
+    if heights and not np.isclose(heights[0].unit_conversion_factor, unit_m, rtol=1e-3):
+        findings.warn(
+            written,
+            f"The {called}'s coordinate system has heights in {heights[0].unit_name}, the "
+            "site file says otherwise.",
+            "The site file was followed; correct [surfaces] vertical_unit if the file is right.",
+        )
 
 
 def _read_header(

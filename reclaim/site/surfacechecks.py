@@ -31,21 +31,31 @@ def check_surface(
 
     Notes
     -----
-    A spike is a cell that stands higher or lies lower than all four neighbours by more than
-    ``limits.spike_m``. A seam is a straight line between two rows or columns of cells across
-    which the ground steps by more than ``limits.seam_step_m`` on average, beyond the steps
-    beside it. Cells count where their centres lie inside.
+    A spike is a cell that stands higher or lies lower by more than ``limits.spike_m`` than all
+    four neighbours, or than the four cells ``limits.spike_width_m`` away. A seam is a straight
+    line between two rows or columns of cells across which the ground steps by more than
+    ``limits.seam_step_m`` on average, beyond the steps beside it. Cells count where their centres
+    lie inside. Cells that are exactly 0 are told where fewer others lie within ``limits.spike_m``
+    of it: voids may be filled with 0.
     """
-    seen = _Seen()
+    widest = min(grid.cell_x_m, grid.cell_y_m)
+    seen = _Seen(reach=max(1, int(limit("spike_width_m") / widest)))
     with surface.reader() as read:
         for window, inside in _tiles(grid, footprint):
-            seen.add(read(_grown(window)), inside, window)
+            seen.add(read(_grown(window, seen.reach)), inside, window)
     _tell_unknown(seen, grid, written, findings)
+    if seen.zeros > seen.near_zero:
+        findings.warn(
+            written,
+            f"About {seen.zeros * grid.cell_area_m2:.0f} m2 of the footprint are exactly 0 m high, "
+            f"and hardly any ground within {limit('spike_m'):g} m of that.",
+            "If 0 stands for unknown, write it into the file as nodata; it was taken as ground.",
+        )
     if seen.spikes:
         findings.warn(
             written,
-            f"{seen.spikes} cells stand out by more than {limit('spike_m'):g} m from all cells "
-            f"beside them, the worst by {seen.worst_m:.1f} m at {_place(seen.worst, grid)}.",
+            f"Cells that stand out by more than {limit('spike_m'):g} m from all cells around them: "
+            f"{seen.spikes:,}, the worst by {seen.worst_m:.1f} m at {_place(seen.worst, grid)}.",
             "Look for trees, vehicles or false readings there; they were left in.",
         )
     for axis, line, step in seen.seams():
@@ -67,8 +77,11 @@ def check_surface(
 
 @dataclass(slots=True)
 class _Seen:
-    """What was met while reading tile by tile."""
+    """What was met while reading tile by tile; spikes are up to `reach` cells wide."""
 
+    reach: int
+    zeros: int = 0
+    near_zero: int = 0
     cells: int = 0
     unknown: int = 0
     spikes: int = 0
@@ -79,14 +92,16 @@ class _Seen:
     )
 
     def add(self, values: FloatArray, inside: BoolArray, window: Window) -> None:
-        """Add a tile; `values` have a margin of one cell."""
-        own = values[1:-1, 1:-1]
+        """Add a tile; `values` have a margin of `reach` cells."""
+        own = _moved(values, self.reach, 0, 0)
         self.cells += int(inside.sum())
         self.unknown += int((inside & np.isnan(own)).sum())
-        sides = [values[:-2, 1:-1], values[2:, 1:-1], values[1:-1, :-2], values[1:-1, 2:]]
-        above = own - np.maximum(np.maximum(sides[0], sides[1]), np.maximum(sides[2], sides[3]))
-        below = np.minimum(np.minimum(sides[0], sides[1]), np.minimum(sides[2], sides[3])) - own
-        stands_out = np.where(inside, np.fmax(above, below), 0.0)
+        zeros = int((inside & (own == 0)).sum())
+        self.zeros += zeros
+        if zeros:
+            self.near_zero += int((inside & (np.abs(own) <= limit("spike_m"))).sum()) - zeros
+        stands_out = np.fmax(*(_stands_out(values, self.reach, by) for by in (1, self.reach)))
+        stands_out = np.where(inside, stands_out, 0.0)
         np.nan_to_num(stands_out, copy=False, nan=0.0)
         spikes = stands_out > limit("spike_m")
         self.spikes += int(spikes.sum())
@@ -95,8 +110,8 @@ class _Seen:
             row, column = np.unravel_index(stands_out.argmax(), stands_out.shape)
             self.worst = window.row + int(row), window.column + int(column)
         for axis, name, first, before in (
-            (1, "row", window.row, sides[0]),
-            (0, "column", window.column, sides[2]),
+            (1, "row", window.row, _moved(values, self.reach, -1, 0)),
+            (0, "column", window.column, _moved(values, self.reach, 0, -1)),
         ):
             step = own - before
             known = inside & np.isfinite(step)
@@ -152,8 +167,28 @@ def _tiles(grid: Grid, footprint: Footprint) -> Iterator[tuple[Window, BoolArray
                 yield window, inside
 
 
-def _grown(window: Window) -> Window:
-    return Window(window.row - 1, window.column - 1, window.rows + 2, window.columns + 2)
+def _grown(window: Window, by: int) -> Window:
+    return Window(
+        window.row - by, window.column - by, window.rows + 2 * by, window.columns + 2 * by
+    )
+
+
+def _moved(values: FloatArray, margin: int, down: int, across: int) -> FloatArray:
+    """Return the values some cells away from those inside the margin."""
+    rows, columns = (length - 2 * margin for length in values.shape)
+    top, left = margin + down, margin + across
+    return values[top : top + rows, left : left + columns]
+
+
+def _stands_out(values: FloatArray, margin: int, by: int) -> FloatArray:
+    """Return how far each cell stands above, or lies below, all four cells `by` cells away [m]."""
+    own = _moved(values, margin, 0, 0)
+    sides = [
+        _moved(values, margin, down, across)
+        for down, across in ((-by, 0), (by, 0), (0, -by), (0, by))
+    ]
+    above = own - np.maximum.reduce(sides)
+    return np.asarray(np.fmax(above, np.minimum.reduce(sides) - own))
 
 
 def _place(cell: tuple[int, int], grid: Grid) -> str:
