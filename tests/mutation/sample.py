@@ -88,10 +88,10 @@ class Covering:
         self.seconds = seconds
         self._data = CoverageData(str(coverage))
         self._data.read()
-        self._paths = {
-            Path(file).as_posix().rpartition("/reclaim/")[2]: file
-            for file in self._data.measured_files()
-        }
+        # Data put together from several runs may name a file in more than one place.
+        self._paths: dict[str, list[str]] = defaultdict(list)
+        for file in self._data.measured_files():
+            self._paths[Path(file).as_posix().rpartition("/reclaim/")[2]].append(file)
         self._lines: dict[str, dict[int, set[str]]] = {}
         # What a shared fixture executes is on record for the first test that asks for it only.
         self._sharing: dict[str, set[str]] = defaultdict(set)
@@ -107,11 +107,11 @@ class Covering:
 
     def _contexts(self, file: str) -> dict[int, set[str]]:
         if file not in self._lines:
-            measured = self._paths.get(file.removeprefix("reclaim/"), "")
-            self._lines[file] = {
-                line: set(contexts)
-                for line, contexts in self._data.contexts_by_lineno(measured).items()
-            }
+            by_line: dict[int, set[str]] = defaultdict(set)
+            for measured in self._paths[file.removeprefix("reclaim/")]:
+                for line, contexts in self._data.contexts_by_lineno(measured).items():
+                    by_line[line].update(contexts)
+            self._lines[file] = by_line
         return self._lines[file]
 
     def tests(self, mutant: Mutant, budget_s: float) -> list[str]:
