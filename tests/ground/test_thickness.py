@@ -79,6 +79,18 @@ def test_map_holds_the_measured_volume(most_cells: int):
     assert north >= bounds[3]
 
 
+def test_cells_are_merged_only_above_the_most_asked_for():
+    square = shapely.box(500, 860, 540, 900)
+    ground = surfaces(level(12), level(2))
+    for most_cells, side_m, cells in ((1600, 1.0, 1600), (1599, 2.0, 400), (400, 2.0, 400)):
+        found = thickness_map(
+            plain_footprint(square), GRID, *ground, side_slope=0.0, most_cells=most_cells
+        )
+        assert found.cell_x_m == found.cell_y_m == side_m
+        assert found.thickness_m.size == cells
+        np.testing.assert_allclose(found.thickness_m, 10.0)
+
+
 def test_unknown_ground_is_empty_on_the_map():
     def known_in_the_east(x: np.ndarray, _: np.ndarray) -> np.ndarray:
         return np.where(x < 840, np.nan, 12.0)

@@ -16,6 +16,7 @@ from reclaim.waste import (
     study_pattern,
 )
 from reclaim.waste.spatial import one_per_place
+from reclaim.waste.spatial_composition import _simulated
 
 
 @pytest.fixture
@@ -114,6 +115,19 @@ def test_the_best_estimate_is_the_mean_of_the_draws(patterned, blocks) -> None:
     np.testing.assert_allclose(draws.moisture.mean(axis=0), best.moisture[0])
     np.testing.assert_allclose(draws.bulk_density_t_m3.mean(axis=0), best.bulk_density_t_m3[0])
     assert (draws.wet_fraction.std(axis=0) > 0).all()
+
+
+def test_pictures_are_near_the_cores_before_they_are_centred(patterned, blocks) -> None:
+    # Weights of mass hardly move a mean over 200 blocks, so it is near that of the cores.
+    study = study_pattern(patterned)
+    fractions, moisture, density = _simulated(study, patterned, blocks, 2, Draws(60, seed=1))
+    np.testing.assert_allclose(fractions.sum(axis=2), 1)
+    assert moisture.mean() == pytest.approx(patterned.moisture.mean(), abs=0.01)
+    assert density.mean() == pytest.approx(patterned.bulk_density_t_m3.mean(), abs=0.03)
+    assert (moisture.std(axis=0) > 0).all()
+    assert (density.std(axis=0) > 0).all()
+    mean = patterned.wet_fraction.mean(axis=0)
+    np.testing.assert_allclose(fractions.mean(axis=(0, 1)), mean, rtol=0.15, atol=1e-3)
 
 
 def test_without_a_pattern_the_draws_spread_like_the_bootstrap(make_composites, blocks) -> None:
