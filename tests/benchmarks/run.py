@@ -1,10 +1,11 @@
-"""Run every benchmark and write docs/benchmarks.md.
+"""Run the benchmarks and write docs/benchmarks.md.
 
-    python tests/benchmarks/run.py                 all of them, some minutes; writes the page
-    python tests/benchmarks/run.py kriging line    some of them, printed only
+    python tests/benchmarks/run.py                 all of them, some minutes
+    python tests/benchmarks/run.py kriging line    some of them; the other sections stay
     python tests/benchmarks/run.py --tiny          toy sizes, printed only: do they run?
 
-What stands in the page above its mark is written by hand and stays. Run on a quiet machine.
+The page is written after each benchmark. What stands in it above the mark is written by hand and
+stays. Run on a quiet machine.
 """
 
 from __future__ import annotations
@@ -14,6 +15,7 @@ import ast
 import json
 import os
 import platform
+import re
 import subprocess
 import sys
 import time
@@ -85,20 +87,32 @@ def processor_s() -> float:
     return times.children_user + times.children_system
 
 
-def machine(took_s: float) -> str:
-    """Describe the machine in general words."""
+def machine() -> str:
+    """Describe day and machine in general words."""
     memory_gb = os.sysconf("SC_PAGE_SIZE") * os.sysconf("SC_PHYS_PAGES") / 2**30
     libraries = ", ".join(f"{name} {version(name)}" for name in LIBRARIES)
-    today = datetime.now(tz=UTC).date()
     return (
-        f"Measured on {today} in {took_s / 60:.0f} minutes: {platform.system()} on "
-        f"{platform.machine()}, {os.cpu_count()} cores, {memory_gb:.0f} GB of memory; "
-        f"Python {platform.python_version()}, {libraries}.\n"
+        f"{datetime.now(tz=UTC).date()}, {platform.system()} on {platform.machine()}, "
+        f"{os.cpu_count()} cores, {memory_gb:.0f} GB of memory, Python "
+        f"{platform.python_version()}, {libraries}"
     )
 
 
+def write_page(made: dict[str, str]) -> None:
+    """Put the sections made into the page in place of the earlier ones."""
+    by_hand, _, measured = PAGE.read_text(encoding="utf-8").partition(MARK)
+    earlier = {
+        found[1]: text
+        for text in re.split(r"(?m)^(?=## `)", measured)
+        if (found := re.match(r"## `(\w+)\.py`", text))
+    }
+    sections = {**earlier, **made}
+    kept = [sections[path.stem].strip() for path in scripts() if path.stem in sections]
+    PAGE.write_text(by_hand + MARK + "\n" + "\n\n".join(kept) + "\n", encoding="utf-8")
+
+
 def main() -> None:
-    """Run what was asked for; write the page if that was everything at full size."""
+    """Run what was asked for and write the page, or at toy size print it."""
     parser = argparse.ArgumentParser(
         description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
     )
@@ -108,20 +122,17 @@ def main() -> None:
     given = parser.parse_args()
     if unknown := set(given.names) - set(known):
         parser.error(f"There is no benchmark {', '.join(sorted(unknown))}.")
-    began = time.perf_counter()
-    sections = []
     for name in given.names or known:
         start, busy = time.perf_counter(), processor_s()
         print(f"{name} ...", end=" ", flush=True, file=sys.stderr)
-        sections.append(section(known[name], records_of(known[name], tiny=given.tiny)))
+        text = section(known[name], records_of(known[name], tiny=given.tiny))
         took_s, busy_s = time.perf_counter() - start, processor_s() - busy
         print(f"{took_s:.0f} s, {busy_s:.0f} s of processor", file=sys.stderr)
-    if given.names or given.tiny:
-        print("\n".join(sections))
-        return
-    by_hand = PAGE.read_text(encoding="utf-8").split(MARK)[0]
-    text = "\n".join([machine(time.perf_counter() - began), *sections])
-    PAGE.write_text(f"{by_hand}{MARK}\n{text}", encoding="utf-8")
+        if given.tiny:
+            print(text)
+        else:
+            busy_share = f"{took_s:.0f} s in all, {busy_s:.0f} s of processor"
+            write_page({name: f"{text}\nMeasured {machine()}; {busy_share}.\n"})
 
 
 if __name__ == "__main__":
