@@ -120,7 +120,7 @@ def prepared(name, cores, side, materials):
 
 def main() -> None:
     """Measure all jobs on grids of three sizes."""
-    given = measure.given(__doc__, sizes=(100, 200, 400), tiny=(4, 8, 12))
+    given = measure.given(__doc__, sizes=(75, 150, 300), tiny=(4, 8, 12))
     cores = 12 if given.tiny else CORES
     with measure.Table("kriging", "cells", given) as table:
         for side in given.sizes:

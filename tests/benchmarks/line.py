@@ -238,7 +238,7 @@ def bare(n_draws):
 
 def main() -> None:
     """Measure the line at three numbers of draws."""
-    given = measure.given(__doc__, sizes=(25_000, 50_000, 100_000), tiny=(2, 4, 8))
+    given = measure.given(__doc__, sizes=(15_000, 30_000, 60_000), tiny=(2, 4, 8))
     calls = 2 if given.tiny else 200
     with measure.Table("line", "draws", given) as table:
         single = measure.alone(one_by_one, calls)

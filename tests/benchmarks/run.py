@@ -123,7 +123,7 @@ def main() -> None:
     if unknown := set(given.names) - set(known):
         parser.error(f"There is no benchmark {', '.join(sorted(unknown))}.")
     for name in given.names or known:
-        start, busy = time.perf_counter(), processor_s()
+        start, busy, load = time.perf_counter(), processor_s(), os.getloadavg()[0]
         print(f"{name} ...", end=" ", flush=True, file=sys.stderr)
         text = section(known[name], records_of(known[name], tiny=given.tiny))
         took_s, busy_s = time.perf_counter() - start, processor_s() - busy
@@ -131,8 +131,10 @@ def main() -> None:
         if given.tiny:
             print(text)
         else:
-            busy_share = f"{took_s:.0f} s in all, {busy_s:.0f} s of processor"
-            write_page({name: f"{text}\nMeasured {machine()}; {busy_share}.\n"})
+            taken = f"{took_s:.0f} s in all, {busy_s:.0f} s of processor"
+            if load > 1:
+                taken += "; other work ran beside it, so that only the ratios count"
+            write_page({name: f"{text}\nMeasured {machine()}; {taken}.\n"})
 
 
 if __name__ == "__main__":
