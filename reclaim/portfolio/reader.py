@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import tomllib
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from pathlib import Path
@@ -30,6 +29,7 @@ from reclaim.site.footprint import check_on_grid, footprint_of
 from reclaim.site.localfiles import LocalFiles, sha256
 from reclaim.site.reading import NEEDED, read_with
 from reclaim.site.sitereader import SiteReader
+from reclaim.site.tomlfile import read_document
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -137,15 +137,12 @@ def _document(job: SiteJob, findings: Findings) -> dict[str, Any]:
     if job.document is not None:
         return _deep_copy(job.document)
     path = Path(job.path)
-    try:
-        return tomllib.loads(path.read_bytes().decode("utf-8-sig"))
-    except OSError:
-        what, do = "There is no such site file.", "Check the path."
-    except UnicodeDecodeError:
-        what, do = "The file is not UTF-8 text.", "Save it as UTF-8."
-    except tomllib.TOMLDecodeError as error:
-        what, do = f"This is not valid TOML: {error}.", "Correct that line."
-    findings.error(job.where, what, do)
+    if not path.is_file():
+        findings.error(job.where, "There is no such site file.", "Check the path.")
+    else:
+        document = read_document(path, job.where, findings)
+        if document is not None:
+            return document
     raise SiteError(findings.errors)
 
 

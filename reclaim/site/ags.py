@@ -10,6 +10,7 @@ import io
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
+from reclaim.site.ceilings import is_too_large
 from reclaim.site.spreadsheet import Row, Sheet
 from reclaim.site.tablewords import TableWords, plain
 
@@ -104,6 +105,8 @@ def read_groups(path: Path, written: str, findings: Findings) -> dict[str, Group
     edition 4.1): every line begins with its kind, GROUP, HEADING, UNIT, TYPE or DATA; every
     field is in double quotes, with quotes inside doubled; fields are parted by commas.
     """
+    if is_too_large("table_mb", path, written, findings):
+        return None
     try:
         text = path.read_bytes().decode("utf-8-sig")
     except UnicodeDecodeError:

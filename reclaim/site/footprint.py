@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from reclaim.site.ceilings import exceeds
 from reclaim.site.model import Footprint, Grid, Zone
 from reclaim.site.settings import limit
 from reclaim.site.spelling import suggestion
@@ -106,6 +107,9 @@ def check_on_grid(footprint: Footprint, grid: Grid, written: str, findings: Find
         grid.west_m + grid.columns * grid.cell_x_m,
         grid.north_m,
     )
+    window = grid.window_around(*footprint.outline.bounds)
+    if exceeds("ground_cells", window.rows * window.columns, written, findings):
+        return
     covered = footprint.outline.intersection(survey).area
     missing = footprint.outline.area - covered
     if covered == 0:

@@ -9,6 +9,7 @@ from xml.parsers import expat
 
 import numpy as np
 
+from reclaim.site.ceilings import is_too_large
 from reclaim.site.spelling import suggestion
 from reclaim.site.units import METRES_PER_UNIT
 from reclaim.site.xmlhead import has_doctype
@@ -33,6 +34,9 @@ _LINEAR_UNITS_M = {
     "inch": METRES_PER_UNIT["ft"] / 12,
     "mile": METRES_PER_UNIT["ft"] * 5280,
 }
+
+
+_FARTHEST = 1e11  # no coordinate on Earth is so large, in millimetres
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,6 +87,8 @@ def read_landxml(
     points; faces with ``i="1"`` are invisible. A file with a document type declaration is
     refused, so that no entity is expanded and nothing is fetched.
     """
+    if is_too_large("landxml_mb", path, written, findings):
+        return None
     try:
         if has_doctype(path):
             findings.error(
@@ -180,6 +186,8 @@ def _numbers(element: Element) -> tuple[float, float, float]:
             f"Point '{element.get('id')}' is not northing, easting and elevation: "
             f"'{(element.text or '').strip()}'."
         ) from None
+    if not max(abs(north), abs(east), abs(height)) <= _FARTHEST:
+        raise ValueError(f"Point '{element.get('id')}' lies off the Earth.")
     return north, east, height
 
 

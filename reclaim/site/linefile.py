@@ -39,6 +39,17 @@ class LineFile:
     lines: tuple[FloatArray, ...]
     crs: CRS | None
 
+    def count(self, step: float) -> float:
+        """Return how many points `points` would give."""
+        return len(self.lines) + sum(
+            float(_pieces(line, step).sum()) for line in self.lines if len(line) > 1
+        )
+
+    def longest(self) -> float:
+        """Return the longest distance of neighbouring vertices, in the file's unit."""
+        stretches = [np.hypot(*np.diff(line[:, :2], axis=0).T) for line in self.lines]
+        return float(max((each.max() for each in stretches if len(each)), default=0.0))
+
     def points(self, step: float | None) -> FloatArray:
         """Return the corners of the lines, and points between them at most `step` apart.
 
@@ -48,6 +59,13 @@ class LineFile:
         if step is None:
             return np.concatenate(self.lines)
         return np.concatenate([_densified(line, step) for line in self.lines])
+
+
+def _pieces(line: FloatArray, step: float) -> FloatArray:
+    """Return how many pieces of at most `step` each stretch of a line is cut into."""
+    lengths = np.hypot(*np.diff(line[:, :2], axis=0).T)
+    pieces: FloatArray = np.maximum(np.ceil(lengths / step), 1)
+    return pieces
 
 
 def read_lines(
@@ -144,8 +162,7 @@ def _with_elevations(
 def _densified(line: FloatArray, step: float) -> FloatArray:
     if len(line) < 2:
         return line
-    lengths = np.hypot(*np.diff(line[:, :2], axis=0).T)
-    pieces = np.maximum(np.ceil(lengths / step), 1).astype(np.int64)
+    pieces = _pieces(line, step).astype(np.int64)
     along = np.concatenate([[0.0], np.cumsum(pieces)])
     places = np.arange(int(along[-1]) + 1)
     return np.column_stack([np.interp(places, along, line[:, axis]) for axis in range(3)])

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import tomllib
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
@@ -20,6 +19,7 @@ from reclaim.reference import (
     read_rows,
 )
 from reclaim.site.spelling import suggestion
+from reclaim.site.tomlfile import read_document
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -153,13 +153,11 @@ def read_line(path: Path | None, written: str, findings: Findings) -> LineFile |
 
 
 def _parse(path: Path, written: str, findings: Findings) -> _PlantDocument | None:
+    document = read_document(path, written, findings)
+    if document is None:
+        return None
     try:
-        document = tomllib.loads(path.read_bytes().decode("utf-8-sig"))
         return _PlantDocument.model_validate(document)
-    except UnicodeDecodeError:
-        findings.error(written, "The file is not UTF-8 text.", "Save it as UTF-8.")
-    except tomllib.TOMLDecodeError as error:
-        findings.error(written, f"This is not valid TOML: {error}.", "Correct that line.")
     except ValidationError as errors:
         for problem in errors.errors(include_url=False):
             _tell(written, problem, findings)

@@ -10,7 +10,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from reclaim.site.problems import Check, SiteError
+from reclaim.site.ceilings import ceiling, exceeds
+from reclaim.site.problems import Check, Findings, SiteError
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -19,7 +20,6 @@ if TYPE_CHECKING:
     from pyproj import CRS
 
     from reclaim.site.model import FloatArray
-    from reclaim.site.problems import Findings
 
 CHUNK = 1_000_000
 """Points read at once."""
@@ -110,10 +110,14 @@ def open_text_points(path: Path, written: str, findings: Findings) -> PointSourc
 
 
 def _layout(path: Path, written: str, findings: Findings) -> _Layout | None:
+    longest = int(1000 * ceiling("line_kb"))
     with path.open("rb") as file:
-        head = file.read(_HEAD)
+        head = file.read(max(_HEAD, longest + 1))
+    line_kb = max(map(len, head.splitlines()), default=0) / 1000
+    if exceeds("line_kb", line_kb, written, findings):
+        return None
     lines = head.decode("utf-8-sig", errors="replace").splitlines()
-    if len(head) == _HEAD and len(lines) > 1:
+    if len(head) >= _HEAD and len(lines) > 1:
         lines.pop()  # cut off in the middle
     comments = 0
     while comments < len(lines) and lines[comments].lstrip().startswith(("#", "//")):
@@ -197,6 +201,9 @@ def _chunks(path: Path, written: str, layout: _Layout) -> Iterator[FloatArray]:
             for frame in reader:
                 yield _numbers(frame[columns], row, written)
                 row += len(frame)
+                problems = Findings()
+                exceeds("points", row, written, problems)
+                problems.stop_on_errors()
     except (pd.errors.ParserError, pd.errors.EmptyDataError) as error:
         raise SiteError(
             [

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import warnings
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -69,9 +70,12 @@ def reading_settings(*, remote: bool) -> dict[str, str]:
 
 def open_plain(path: Any) -> Any:
     """Open a raster by the drivers that are let; wanted under `reading_settings`."""
+    from rasterio.errors import NotGeoreferencedWarning
     from rasterio.io import DatasetReader
 
-    return DatasetReader(str(path), driver=list(DRIVERS))
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", NotGeoreferencedWarning)  # told by the reader of the header
+        return DatasetReader(str(path), driver=list(DRIVERS))
 
 
 def may_be_opened(path: Any, written: str, reach: Reach, findings: Findings) -> bool:

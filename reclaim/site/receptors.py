@@ -42,12 +42,11 @@ def read_receptors(
             written, "The layer has no field 'name'.", "Receptors are numbered; name them."
         )
     receptors = []
-    for number, (_, feature) in enumerate(located.iterrows(), start=1):
-        shape = feature.geometry
+    names = located["name"] if "name" in located.columns else [None] * len(located)
+    for number, (shape, name) in enumerate(zip(located.geometry, names, strict=True), start=1):
         if shape is None or shape.is_empty:
             findings.warn(f"{written} feature {number}", "The feature is empty.", "It is left out.")
             continue
-        name = feature.get("name")
         known = isinstance(name, str) and name.strip()
         receptors.append(
             Receptor(

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import tomllib
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, TypeVar
 
@@ -30,6 +29,7 @@ from reclaim.site.sitesections import (
 )
 from reclaim.site.spelling import suggestion
 from reclaim.site.tablewords import units_of
+from reclaim.site.tomlfile import read_document
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Mapping
@@ -107,7 +107,7 @@ def read_site_file(
     SiteFile or None
         None where the file is no TOML at all.
     """
-    document = _parse(path, findings) if document is None else document
+    document = read_document(path, path.name, findings) if document is None else document
     if document is None:
         return None
     reader = _DocumentReader(path, document, findings)
@@ -131,20 +131,6 @@ def read_site_file(
             findings,
         ),
     )
-
-
-def _parse(path: Path, findings: Findings) -> dict[str, Any] | None:
-    try:
-        return tomllib.loads(path.read_bytes().decode("utf-8-sig"))
-    except UnicodeDecodeError:
-        findings.error(path.name, "The file is not UTF-8 text.", "Save it as UTF-8.")
-    except tomllib.TOMLDecodeError as error:
-        findings.error(
-            path.name,
-            f"This is not valid TOML: {error}.",
-            "Correct that line; write text in double quotes and paths with forward slashes.",
-        )
-    return None
 
 
 class _DocumentReader:

@@ -8,6 +8,7 @@ import re
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
+from reclaim.site.ceilings import exceeds, is_too_large
 from reclaim.site.spelling import nearest
 from reclaim.site.tablewords import TableWords
 from reclaim.site.workbook import MARK, read_workbook
@@ -84,6 +85,8 @@ def read_sheet(
     the table (``collars``), and so the sheet of a workbook with several.
     """
     words = words or TableWords()
+    if is_too_large("table_mb", path, written, findings):
+        return None
     raw = path.read_bytes()
     if raw.startswith(MARK):
         records = read_workbook(path, written, kind, words.sheets.get(kind), findings)
@@ -95,6 +98,8 @@ def read_sheet(
         first = 1  # a hint some spreadsheet programs write above the header
     header_line = lines[first] if len(lines) > first else ""
     delimiter = max(",;\t", key=header_line.count)
+    if exceeds("table_cells", text.count(delimiter), written, findings):
+        return None
     try:
         records = list(csv.reader(io.StringIO(text, newline=""), delimiter=delimiter))[first:]
     except csv.Error as error:
@@ -119,6 +124,8 @@ def _sheet(
     """Return rows as a table; `first` is the number of lines above the header."""
     if not records or not any(cell.strip() for cell in records[0]):
         findings.error(written, "The table is empty.", "Row 1 must hold the column names.")
+        return None
+    if exceeds("table_rows", len(records), written, findings):
         return None
     headers = tuple(cell.strip() for cell in records[0])
     repeated = sorted({name for name in headers if name and headers.count(name) > 1})

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from reclaim.site import rasterfile
+from reclaim.site.ceilings import exceeds
 from reclaim.site.coordinates import in_grid_metres, survey_crs
 from reclaim.site.landxml import LandXmlSurface, read_landxml
 from reclaim.site.lasfile import open_las_points
@@ -15,6 +16,7 @@ from reclaim.site.linefile import LineFile, read_lines
 from reclaim.site.model import FloatArray, Grid, Surface
 from reclaim.site.pointfile import PointSource, joined, open_text_points
 from reclaim.site.points import CellPoints, GriddedSurface, surface_through
+from reclaim.site.problems import Findings
 from reclaim.site.reach import Reach
 from reclaim.site.settings import limit, limits
 from reclaim.site.tinsurface import TinSurface
@@ -26,7 +28,6 @@ if TYPE_CHECKING:
 
     from pyproj import CRS
 
-    from reclaim.site.problems import Findings
 
 _TEXT = frozenset({".xyz", ".csv", ".txt", ".pts"})
 _CLOUDS = frozenset({".las", ".laz"})
@@ -343,6 +344,11 @@ def _in_metres(
     """Yield points in metres of the grid's CRS; lines with points in every cell they cross."""
     unreal = 0
     step = min(grid.cell_x_m, grid.cell_y_m) / grid.crs_unit_m
+    problems = Findings()
+    if isinstance(source, LineFile) and (crs is None or crs.is_projected):
+        exceeds("stretch_m", source.longest() * grid.crs_unit_m, written, problems)
+        exceeds("vector_vertices", source.count(step), written, problems)
+    problems.stop_on_errors()
     for chunk in _raw(source, step if crs is None or crs.is_projected else None):
         real = _is_real(chunk, request.unit_m)
         unreal += int((~real).sum())

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from reclaim.site.model import FloatArray, Grid, Surface, Window
+from reclaim.site.problems import Check, SiteError
 from reclaim.site.rasteraccess import opened
 from reclaim.site.settings import limits
 
@@ -73,11 +74,19 @@ class RasterSurface:
     @contextmanager
     def reader(self) -> Iterator[Callable[[Window], FloatArray]]:
         """Open the surface; see `Surface`. GDAL's block cache is bound to 12 MB meanwhile."""
-        with (
-            opened(self.path, remote=self.remote, GDAL_CACHEMAX=_GDAL_CACHE_BYTES) as dataset,
-            self.over(dataset) as read,
-        ):
-            yield read
+        from rasterio.errors import RasterioIOError
+
+        try:
+            with (
+                opened(self.path, remote=self.remote, GDAL_CACHEMAX=_GDAL_CACHE_BYTES) as dataset,
+                self.over(dataset) as read,
+            ):
+                yield read
+        except RasterioIOError:
+            what = f"The {self.label} is damaged: a part of it cannot be read."
+            raise SiteError(
+                [Check("error", self.path.name, what, "Copy or export it again.")]
+            ) from None
 
     @contextmanager
     def over(self, dataset: Any) -> Iterator[Callable[[Window], FloatArray]]:

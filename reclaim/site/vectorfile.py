@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 VECTOR_FORMS = "GeoPackage, GeoJSON, shapefile, FlatGeobuf, DXF, GML, KML or GPX"
 _ROOTS = frozenset({"FeatureCollection", "kml", "gpx"})
 _BINARY = (b"SQLite format 3\0", b"\x00\x00\x27\x0a", b"fgb\x03", b"PAR1")
+_FARTHEST = 1e9  # no coordinate on Earth is so large, in metres, feet or degrees
 _PIPELINE = b"gdal_streamed_alg"  # a JSON file of commands that GDAL would run
 
 
@@ -54,6 +55,7 @@ def read_vector(
         that names other files or addresses.
     """
     import geopandas
+    import numpy as np
     import shapely
     from pyogrio.errors import DataLayerError, DataSourceError, FieldError
 
@@ -78,6 +80,14 @@ def read_vector(
         findings.error(written, "The file has no shapes.", f"Give a file with {wanted}.")
         return None
     shapes = frame.geometry.to_numpy()
+    places = shapely.get_coordinates(shapes, include_z=False)
+    if not (np.abs(places) <= _FARTHEST).all():
+        findings.error(
+            written,
+            "A coordinate is no number, or lies off the Earth.",
+            "Correct it, or export the file again.",
+        )
+        return None
     if exceeds("vector_vertices", int(shapely.count_coordinates(shapes)), written, findings):
         return None
     return frame

@@ -2,15 +2,25 @@
 
 from __future__ import annotations
 
+import struct
+import zlib
 from datetime import date, datetime
 from typing import TYPE_CHECKING, Any
+from zipfile import BadZipFile, ZipFile
 
+from reclaim.site.ceilings import ceiling, exceeds
 from reclaim.site.spelling import suggestion
 
 if TYPE_CHECKING:
     from pathlib import Path
 
     from reclaim.site.problems import Findings
+
+# What the reader of workbooks and the unpacking raise on damaged files.
+_DAMAGE = (
+    ArithmeticError, AttributeError, BadZipFile, EOFError, LookupError, OSError, RuntimeError,
+    SyntaxError, TypeError, ValueError, struct.error, zlib.error,
+)  # fmt: skip
 
 MARK = b"PK\x03\x04"
 """How workbooks begin: they are zip files."""
@@ -46,25 +56,43 @@ def read_workbook(
             "Install it with: pip install 'reclaim[excel]'; or save the sheet as CSV.",
         )
         return None
-    from zipfile import BadZipFile
-
-    from openpyxl.utils.exceptions import InvalidFileException
+    import warnings
 
     try:
-        values = openpyxl.load_workbook(path, read_only=True, data_only=True)
-        formulas = openpyxl.load_workbook(path, read_only=True)
-    except (InvalidFileException, BadZipFile, KeyError, ValueError, OSError):
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # about styles and charts, which are not read
+            return _rows(openpyxl, path, written, kind, sheet, findings)
+    except _DAMAGE:
         findings.error(
             written,
             "The workbook cannot be read.",
             "Save it as XLSX, or the sheet as CSV.",
         )
         return None
+
+
+def _rows(
+    openpyxl: Any, path: Path, written: str, kind: str, sheet: str | None, findings: Findings
+) -> list[list[str]] | None:
+    with ZipFile(path) as packed:
+        unpacked_mb = sum(part.file_size for part in packed.infolist()) / 1e6
+    if exceeds("table_mb", unpacked_mb, written, findings):
+        return None
+    values = openpyxl.load_workbook(path, read_only=True, data_only=True)
+    formulas = openpyxl.load_workbook(path, read_only=True)
     try:
         name = _sheet_name(values.sheetnames, written, kind, sheet, findings)
         if name is None:
             return None
-        rows = [[_text(cell) for cell in row] for row in values[name].iter_rows(values_only=True)]
+        rows: list[list[str]] = []
+        most_rows, most_cells, cells = ceiling("table_rows"), ceiling("table_cells"), 0
+        for row in values[name].iter_rows(values_only=True):
+            rows.append([_text(cell) for cell in row])
+            cells += len(row)
+            if len(rows) > most_rows or cells > most_cells:
+                exceeds("table_rows", len(rows), written, findings)
+                exceeds("table_cells", cells, written, findings)
+                return None
         for number, row in enumerate(formulas[name].iter_rows(values_only=True), start=1):
             for place, formula in enumerate(row):
                 if (
