@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 FloatArray = NDArray[np.floating[Any]]
 
 MOST_YEARS = 250
+PROPOSED_YEARS = 20
 _MONTHS = 12
 _NOTHING_LEFT = 1e-9
 
@@ -126,7 +127,7 @@ def dig_schedule(
         price["plant.capacity_t_y"] / _MONTHS if plant else np.full(digs_t.shape, float("inf"))
     )
     room_t = price["schedule.stockpile_t"] if closed_months else np.zeros_like(digs_t)
-    _refuse_centuries(quantities.waste_t, digs_t * open_months, takes_t * _MONTHS)
+    _refuse_centuries(quantities.waste_t, digs_t * open_months, takes_t * _MONTHS, price)
     left, stock = quantities.waste_t.copy(), np.zeros_like(digs_t)
     peak, duration = np.zeros_like(digs_t), np.full(digs_t.shape, np.nan)
     dug, processed = [np.zeros_like(digs_t)], [np.zeros_like(digs_t)]
@@ -165,14 +166,28 @@ def dig_schedule(
     )
 
 
-def _refuse_centuries(waste_t: FloatArray, digs_t_y: FloatArray, takes_t_y: FloatArray) -> None:
+def _refuse_centuries(
+    waste_t: FloatArray, digs_t_y: FloatArray, takes_t_y: FloatArray, price: Prices
+) -> None:
     for pace, key in (
         (takes_t_y, "plant.capacity_t_y"),
         (digs_t_y, "schedule.dig_rate_m3_d"),
     ):
         years = np.max(waste_t / pace) if np.all(pace > 0) else float("inf")
         if years > MOST_YEARS:
-            raise ValueError(f"Digging takes {years:.0f} years; {key} is too small for the site.")
+            raise ValueError(
+                f"Digging takes {years:.0f} years; {key} is too small for the site"
+                f"{_enough(float(np.median(price[key])), years)}."
+            )
+
+
+def _enough(given: float, years: float) -> str:
+    """Return what would end the works within the years proposed, to two figures upwards."""
+    least = given * years / PROPOSED_YEARS
+    if not 0 < least < float("inf"):
+        return ""
+    step = 10.0 ** (np.floor(np.log10(least)) - 1)
+    return f": {np.ceil(least / step) * step:.6g} would end it within {PROPOSED_YEARS} years"
 
 
 def block_times(

@@ -170,7 +170,7 @@ def _help(
     latent = constant("evaporation_mj_per_kg")
     if name == "moisture":
         off = (water.sum() - limit * wet.sum()) / (1 - limit)
-        return f"Dry off another {off:,.3g} t of water ({off / wet.sum():.0%} of the product)."
+        return f"Dry off another {_mass(off)} of water ({off / wet.sum():.0%} of the product)."
     if name == "ncv":
         ncv_dry = float(best.ncv_dry_mj_kg[0, place])
         moisture = (ncv_dry - limit) / (ncv_dry + latent)
@@ -216,6 +216,11 @@ def _take_out(
         if item.name in target and share == 1.0:
             return f"Sorting does not help: the {label} in it is over the limit by itself."
         part = "all" if share == 1.0 else f"{share:.0%}"
-        steps.append(f"{part} of the {label} ({share * wet[place]:,.3g} t)")
+        steps.append(f"{part} of the {label} ({_mass(share * wet[place])})")
     rest = f" and a little of {len(steps) - _MOST_STEPS} more" if len(steps) > _MOST_STEPS else ""
     return f"Take out {', '.join(steps[:_MOST_STEPS])}{rest}."
+
+
+def _mass(mass_t: float) -> str:
+    """Return a mass to three significant figures, thousands set apart by a thin space."""
+    return f"{float(f'{mass_t:.3g}'):,.10g}".replace(",", "\u202f") + " t"

@@ -2,17 +2,28 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from typing import TYPE_CHECKING, Any
 
-from reclaim.reference import assumption_defaults, read_rows, sources
+from reclaim.reference import assumption_defaults, material_names, read_rows, sources
 from reclaim.report.wording import as_stated, plain
 from reclaim.site.problems import Check, SiteError
 from reclaim.site.settings import setting_defaults
 from reclaim.site.spelling import suggestion
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterable, Mapping, Sequence
+
+_FORM_NAMES = {
+    "low": "the least it can be",
+    "mode": "the likeliest value",
+    "high": "the most it can be",
+    "mean": "the mean",
+    "sd": "the standard deviation",
+    "median": "the median",
+    "gsd": "the geometric standard deviation, a factor",
+}
+_MOST_NEAR = 6
 
 _FORMS = "a number, { low, mode, high }, { mean, sd } or { median, gsd }"
 
@@ -58,7 +69,8 @@ def explain(word: str) -> list[Explanation]:
     ----------
     word
         A key with its section (``waste.moisture``), the key alone where only one section has it
-        (``moisture``), or a section (``waste`` or ``[waste]``).
+        (``moisture``), a section (``waste`` or ``[waste]``), or a key inside a table
+        (``waste.composition.wood``, ``waste.moisture.low``).
 
     Raises
     ------
@@ -75,11 +87,58 @@ def explain(word: str) -> list[Explanation]:
     alone = [item for key, item in known.items() if key.partition(".")[2] == wanted]
     if alone:
         return alone
-    names = [*known, *(key.partition(".")[2] for key in known)]
+    holder, _, name = wanted.rpartition(".")
+    if holder in known and (held := _held(known[holder], name)) is not None:
+        return [held]
+    if holder in known and _names_in(known[holder]):
+        names = [f"{holder}.{inner}" for inner in _names_in(known[holder])]
+    else:
+        names = [*known, *(key.partition(".")[2] for key in known)]
     advice = suggestion(wanted, names)
-    if not advice.startswith("Did you mean"):
-        advice = "'reclaim explain' without a key lists them all."
+    if not advice.startswith(("Did you mean", "Use one of: " + holder + ".")):
+        advice = _with_the_word(known, wanted)
     raise SiteError([Check("error", word, "No key of the site file has this name.", advice)])
+
+
+def _names_in(item: Explanation) -> Iterable[str]:
+    """Return what may stand in the table of a key; nothing where the names are the user's."""
+    if item.accepts == _FORMS:
+        return _FORM_NAMES
+    return {
+        "waste.composition": material_names(),
+        "cores.units": (),
+        "uncertainty.correlations": ("between", "rank"),
+    }.get(item.key, ())
+
+
+def _held(item: Explanation, name: str) -> Explanation | None:
+    """Return what a name inside the table of a key means, or None where it has no place there."""
+    key = f"{item.key}.{name}"
+    if item.accepts == _FORMS and name in _FORM_NAMES:
+        given = {"low": item.low, "mode": item.default, "high": item.high}.get(name)
+        label = f"{item.label}: {_FORM_NAMES[name]}"
+        return replace(
+            item, key=key, label=label, accepts="a number", default=given, low=None, high=None
+        )
+    names = _names_in(item)
+    if not item.accepts.startswith("a table") and not names:
+        return None
+    if names and name not in names:
+        return None
+    accepts = item.accepts.removeprefix("a table of ")
+    return replace(item, key=key, label=f"{item.label}: {name}", accepts=accepts, default=None)
+
+
+def _with_the_word(known: Mapping[str, Explanation], word: str) -> str:
+    """Return the keys that have a word in their name or label, or how to see all keys."""
+    plain_word = word.rpartition(".")[2].casefold()
+    near = [
+        key for key, item in known.items()
+        if len(plain_word) > 2 and plain_word in f"{key} {item.label}".casefold()
+    ]  # fmt: skip
+    if near:
+        return f"Keys with that word: {', '.join(near[:_MOST_NEAR])}."
+    return "'reclaim explain' without a key lists them all."
 
 
 def explanations() -> dict[str, Explanation]:

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from reclaim.report.figures.plan import free_spot
 from reclaim.report.figures.style import CHANCE_COLOURS, CHANCES, THICKNESS, tick_text
 from reclaim.report.wording import as_stated, number
 
@@ -131,7 +132,11 @@ def site_map(estimate: Estimate, document: Document, strips: Iterable[Strip]) ->
         height=height,
         rasters=tuple(_rasters(estimate, view)),
         zones=tuple(
-            (zone.name, view.path(zone.polygon), *view.at(*_middle(zone.polygon)))
+            (
+                zone.name,
+                view.path(zone.polygon),
+                *view.at(*free_spot(zone.polygon, estimate.site.cores)),
+            )
             for zone in footprint.zones
         ),
         outline=view.path(footprint.as_given),
@@ -259,11 +264,6 @@ def _place(
     return Place(
         x, y, core_id, words, links.get(core_id, ""), cautions, count <= _CORE_LABELS_UP_TO
     )
-
-
-def _middle(shape: MultiPolygon) -> tuple[float, float]:
-    point = shape.representative_point()
-    return float(point.x), float(point.y)
 
 
 def _round_length(most_m: float) -> float:

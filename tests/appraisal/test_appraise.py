@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -149,6 +150,14 @@ def test_default_money_is_converted_to_the_site_currency(run) -> None:
 def test_a_dig_of_centuries_is_refused(run) -> None:
     with pytest.raises(ValueError, match=r"plant\.capacity_t_y is too small"):
         run({"plant.capacity_t_y": 2.0})
+
+
+def test_the_capacity_proposed_is_enough(run) -> None:
+    with pytest.raises(ValueError, match="would end it within 20 years") as caught:
+        run({"plant.capacity_t_y": 2.0})
+    proposed = float(re.search(r": ([\d.e+]+) would", str(caught.value))[1])
+    _, _, found = run({"plant.capacity_t_y": proposed, "schedule.dig_rate_m3_d": 1e6})
+    assert found.time.duration_years[0] <= 20
 
 
 def test_same_seed_same_money(run) -> None:

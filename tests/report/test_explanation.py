@@ -7,7 +7,7 @@ import tomllib
 import pytest
 
 from reclaim.demo import blank_site_file
-from reclaim.reference import assumption_defaults
+from reclaim.reference import assumption_defaults, read_rows
 from reclaim.report.explanation import explain, explanation_text, explanations
 from reclaim.site import SiteError
 from reclaim.site.settings import setting_defaults
@@ -74,3 +74,38 @@ def test_the_blank_site_file_has_every_number_once_and_stays_right_without_the_m
         section, _, name = key.partition(".")
         if isinstance(item.default, float):
             assert name in stated[section], key
+
+
+@pytest.mark.parametrize(
+    ("key", "words"),
+    [
+        ("waste.composition.wood", "wood"),
+        ("waste.moisture.low", "the least it can be"),
+        ("uncertainty.correlations.rank", "rank"),
+        ("cores.columns.Bohrung", "Bohrung"),
+    ],
+)
+def test_a_key_inside_a_table_is_explained(key, words) -> None:
+    (found,) = explain(key)
+    assert found.key == key
+    assert words in found.label
+
+
+@pytest.mark.parametrize(
+    ("key", "advice"),
+    [
+        ("waste.composition.wod", "waste.composition.wood"),
+        ("waste.moisture.lo", "waste.moisture.low"),
+        ("odour", "Keys with that word"),
+        ("nothing_like_it_at_all", "lists them all"),
+    ],
+)
+def test_near_misses_are_listed(key, advice) -> None:
+    with pytest.raises(SiteError) as caught:
+        explain(key)
+    assert advice in caught.value.checks[0].what_to_do
+
+
+def test_every_key_is_explained_once() -> None:
+    keys = [row["key"] for row in read_rows("site_keys.csv")]
+    assert len(keys) == len(set(keys))

@@ -89,7 +89,7 @@ def outlined_map(estimate: Estimate, title: str) -> tuple[Figure, Axes]:
         axes.add_patch(_patch(zone.polygon, facecolor="none", edgecolor=INK, linewidth=0.9))
         if 1 < len(footprint.zones) <= _ZONE_LABELS_UP_TO:
             axes.text(
-                *_free_spot(zone.polygon, estimate.site.cores), zone.name, style="italic",
+                *free_spot(zone.polygon, estimate.site.cores), zone.name, style="italic",
                 ha="center", va="center",
                 fontsize=9, path_effects=_HALO,
             )  # fmt: skip
@@ -121,7 +121,7 @@ def outlined_map(estimate: Estimate, title: str) -> tuple[Figure, Axes]:
     return figure, axes
 
 
-def _free_spot(shape: MultiPolygon, cores: Cores) -> tuple[float, float]:
+def free_spot(shape: MultiPolygon, cores: Cores) -> tuple[float, float]:
     """Return a place well inside a zone, for its name, as far from the cores as it can be."""
     import shapely
 

@@ -156,6 +156,7 @@ def _list(summary: CoreSummary, document: Document) -> Section:
         ),
         tuple(rows),
         text_columns=(0, 1),
+        small=True,
     )  # fmt: skip
     return Section("core-list", "Core by core", "How do the cores differ?", finding, (table,))
 

@@ -174,4 +174,5 @@ def _cores(estimate: Estimate) -> Table:
             for core in summary.per_core.to_dict("records")
         ),
         text_columns=(0, 1),
+        small=True,
     )  # fmt: skip
