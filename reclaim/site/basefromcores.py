@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from reclaim.reference import constant
 from reclaim.site.coresurface import CoreSurface, base_elevations, cover_thicknesses
 from reclaim.site.crosschecks import check_core_surface, note_cores_without_base
 from reclaim.site.krigedsurface import CoreValues, CorrectedSurface, KrigedSurface
@@ -72,7 +73,9 @@ def base_through_cores(
         surface = KrigedSurface(values, model, f"{label}, kriged", request.grid)
         findings.note(
             f"{request.site_written} base_from_cores",
-            f"The base was kriged from {count} core logs ({_told(model)}); a core left out is "
+            f"The base was kriged from {count} core logs ({_told(model)})"
+            + (f", each square from the {_nearest()} nearest" if values.are_many else "")
+            + f"; a core left out is "
             f"met within {_spread(surface.left_out_m()):.2f} m (root mean square).",
         )
     check_core_surface(surface, request.footprint, "base_from_cores", findings)
@@ -160,6 +163,10 @@ def _no_residuals() -> pd.DataFrame:
     numbers = [f"{of}_{what}_m" for of in ("base", "cover") for what in _SAID]
     nothing = pd.Series([], dtype="float64")
     return pd.DataFrame({"core_id": pd.Series([], dtype=str), **dict.fromkeys(numbers, nothing)})
+
+
+def _nearest() -> int:
+    return int(constant("local_search_nearest"))
 
 
 def _values(cores: Cores, value_m: FloatArray) -> CoreValues:
