@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import logging
 import os
+import sys
 from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, TypeVar
@@ -92,12 +93,13 @@ class Engine:
                 return
             with (
                 _environment(_ONE_THREAD),
+                _main_module_hidden(),
                 config.set({"distributed.worker.multiprocessing-method": _way_to_start()}),
                 LocalCluster(  # type: ignore[no-untyped-call]
                     n_workers=self.workers,
                     threads_per_worker=1,
                     processes=True,
-                    dashboard_address=None,
+                    dashboard_address="127.0.0.1:0",
                     silence_logs=logging.ERROR,
                 ) as cluster,
                 Client(cluster) as client,  # type: ignore[no-untyped-call]
@@ -165,6 +167,21 @@ def _environment(names: dict[str, str]) -> Iterator[None]:
                 os.environ.pop(name, None)
             else:
                 os.environ[name] = value
+
+
+@contextmanager
+def _main_module_hidden() -> Iterator[None]:
+    """Keep new processes from running the script that called us, which need not be guarded."""
+    main = sys.modules["__main__"]
+    before: dict[str, Any] = {
+        name: vars(main)[name] for name in ("__spec__", "__file__") if name in vars(main)
+    }
+    main.__spec__ = None
+    vars(main).pop("__file__", None)
+    try:
+        yield
+    finally:
+        vars(main).update(before)
 
 
 @contextmanager

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from base64 import b64encode
 from hashlib import sha256
+from re import sub
 from typing import TYPE_CHECKING, Any
 
 import reclaim
@@ -189,7 +190,7 @@ def _ranking_table(portfolio: Portfolio, reports: Mapping[str, str], currency: s
                 number(row["waste_t"]),
                 number(row["area_m2"] / 1e4),
                 row["base_from"],
-                row["composition_from"].replace("_", " "),
+                _era_words(row["composition_from"]),
                 row["best_course"],
             )
         )
@@ -212,6 +213,11 @@ def _ranking_table(portfolio: Portfolio, reports: Mapping[str, str], currency: s
         tuple(cells),
         (1, 9, 10, 11),
     )
+
+
+def _era_words(composition_from: str) -> str:
+    """Return where a composition comes from without the underlines of its key."""
+    return sub(r"(\d)_(\d)", "\\1\u2013\\2", composition_from).replace("_", " ")
 
 
 def _cores_table(portfolio: Portfolio, currency: str) -> Table:

@@ -152,6 +152,7 @@ def run_portfolio(
     unlike = () if ordered.rank_by == "airspace_m3" else _unlike_money(stored, problems)
     sites, ranking = _in_order([one for one in stored if one not in unlike], ordered)
     _tell_names([one.row for one in sites], problems)
+    problems.extend(_about_plants([one.row for one in sites], ordered.rank_by))
     rows = tuple(one.row for one in sites)
     outlines, crs = tuple(one.outline for one in sites), tuple(one.crs for one in sites)
     problems.extend(_about_outlines(rows, outlines, crs))
@@ -316,6 +317,27 @@ def _tell_names(rows: Sequence[Mapping[str, Any]], problems: list[dict[str, str]
                 "They are told apart by site_id; give each a name of its own.",
             )
             problems.append(_problem(check, row["name"]))
+
+
+def _about_plants(rows: Sequence[Mapping[str, Any]], rank_by: str) -> Iterator[dict[str, str]]:
+    """Yield a warning where at most sites a plant is built for a few months."""
+    short = [
+        row
+        for row in rows
+        if row["plant_capital"] > 0 and row["works_years"] < portfolio_default("short_works_years")
+    ]
+    if rank_by != "airspace_m3" and 2 * len(short) > len(rows):
+        middle = float(np.median([row["plant_capital"] for row in short]))
+        check = Check(
+            "warning",
+            "[plant]",
+            f"At {len(short)} of {len(rows)} sites the plant would run for less than a year, and "
+            f"each site bears all of its capital, {middle:,.0f} {short[0]['currency']} at the "
+            "middle one.",
+            "For machines that go from site to site, state their plant.line, plant.capacity_t_y "
+            "and money.capital_per_annual_t, or money.plant_cost_per_h where they are hired.",
+        )
+        yield _problem(check, "")
 
 
 def measure_words(rank_by: str) -> str:

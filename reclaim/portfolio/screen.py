@@ -19,12 +19,13 @@ from reclaim.portfolio.store import as_stored
 from reclaim.site import Check, SiteError
 
 if TYPE_CHECKING:
+    from reclaim.appraisal import Appraisal
     from reclaim.dig import Dig, Drawn
     from reclaim.portfolio.reader import ScreenedSite
     from reclaim.portfolio.sites import SiteJob
     from reclaim.site import Site
 
-FORMAT = 1
+FORMAT = 2
 """Of the stored result; another one is worked out anew."""
 
 MEASURES = {
@@ -35,6 +36,9 @@ MEASURES = {
     "airspace_m3": "Space won",
 }
 """What sites can be ranked by; more is better."""
+
+PLANT = "plant_capital"
+"""The line of the cash flow that builds the plant."""
 
 _SHOWN_DIGITS = 9
 
@@ -272,6 +276,8 @@ def _row(
         **spread("npv", one.appraisal.npv, many.appraisal.npv),
         "npv_mean": _short(many.appraisal.npv.mean()),
         "chance_npv_positive": chance_above(many.appraisal.npv, 0.0),
+        "works_years": _short(one.appraisal.time.duration_years[0]),
+        "plant_capital": _short(_plant_capital(one.appraisal)),
         "currency": site.currency,
         "price_year": site.price_year,
         "base_from": _base_words(found),
@@ -282,6 +288,11 @@ def _row(
         "cores": len(site.cores.collars),
         "site_file": job.where,
     }
+
+
+def _plant_capital(appraisal: Appraisal) -> float:
+    """Return what building the plant costs, best estimate [currency]."""
+    return -sum(float(item.flow[0].sum()) for item in appraisal.items if item.name == PLANT)
 
 
 def _base_words(found: ScreenedSite) -> str:

@@ -281,7 +281,7 @@ def main() -> None:
         empty = measure.alone(handed_out, count)
         table.row("empty jobs, two workers", count, empty, grows=False)
         after = 2 * bare_loop(1) / bare_loop(2)
-        loop = measure.Run(0.0, 0.0, 0.0, 0.0, None)
+        loop = measure.clocked(_loop)
         table.row(
             "bare loop in two processes", 2, loop, grows=False,
             note=f"{before:.2f} x one process before, {after:.2f} x after",

@@ -13,7 +13,7 @@ ROOT = Path(__file__).parents[2]
 FOLDER = ROOT / "tests" / "benchmarks"
 SHARED = ("measure", "run")
 SCRIPTS = sorted(path.stem for path in FOLDER.glob("*.py") if path.stem not in SHARED)
-LONG = ("model", "portfolio", "report")
+LONG = ("model", "portfolio", "portfolio_plan", "report")
 
 
 def test_page_names_every_benchmark() -> None:

@@ -121,10 +121,12 @@ def test_a_worker_killed_in_mid_run_loses_nothing(county, tmp_path, scheduler) -
 
 
 def test_local_workers_agree_with_one_process(county, tmp_path) -> None:
+    """Started from a script without a guard, which the workers must not run again."""
     place, alone = county
-    out = tmp_path / "local"
-    arguments = place.arguments("--out", out, "--workers", 2, "--quiet")
-    subprocess.run(reclaim(arguments), check=True, env=ENVIRONMENT, timeout=LONGEST_S)
+    out, script = tmp_path / "local", tmp_path / "script.py"
+    script.write_text("from reclaim.cli import main\n\nmain()\n")
+    arguments = [sys.executable, script, *place.arguments("--out", out, "--workers", 2, "--quiet")]
+    subprocess.run(arguments, check=True, env=ENVIRONMENT, timeout=LONGEST_S)
     assert stored(out) == stored(alone)
 
 

@@ -44,7 +44,7 @@ def stored(out):
 
 
 def names_of(problems, level):
-    return {row["site"] for row in problems if row["level"] == level}
+    return {row["site"] for row in problems if row["level"] == level and row["site"]}
 
 
 @pytest.fixture
@@ -222,9 +222,9 @@ def test_a_hole_in_part_of_a_site_is_warned_of_with_its_area(place, out) -> None
 
     place.change_ground(holed)
     run(place.arguments("--out", out))
-    warnings = [row for row in table(out / "problems.csv") if row["level"] == "warning"]
-    assert [row["site"] for row in warnings] == ["Tip 1"]
-    assert "unknown on 400 m2" in warnings[0]["what"]
+    problems = table(out / "problems.csv")
+    assert names_of(problems, "warning") == {"Tip 1"}
+    assert [row["what"] for row in problems if "unknown on 400 m2" in row["what"]]
 
 
 def test_a_shared_base_and_its_hole(place, out) -> None:
@@ -245,6 +245,17 @@ def test_a_shared_base_and_its_hole(place, out) -> None:
     assert float(rows["Tip 3"]["base_sd_m"]) == pytest.approx(2.0, abs=0.01)
     warned = names_of(table(out / "problems.csv"), "warning")
     assert warned == {"Tip 3", "Tip 4"}
+
+
+def test_a_plant_for_a_few_months_at_each_site_is_warned_of_once(place, out) -> None:
+    """Machines that go from site to site are paid by the hour and have no capital here."""
+    run(place.arguments("--out", out))
+    (told,) = [row for row in table(out / "problems.csv") if row["where"] == "[plant]"]
+    assert "4 of 4 sites" in told["what"]
+    with place.shared.open("a") as file:
+        file.write("[money]\ncapital_per_annual_t = 0\nplant_cost_per_h = 250\n")
+    run(place.arguments("--out", out))
+    assert not [row for row in table(out / "problems.csv") if row["where"] == "[plant]"]
 
 
 def test_names_overlaps_and_rows_are_told_by_site(place, out) -> None:
