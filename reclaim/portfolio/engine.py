@@ -85,7 +85,12 @@ class Engine:
         from dask import config
         from dask.distributed import Client, LocalCluster
 
-        quiet = {"distributed.nanny.pre-spawn-environ": _ONE_THREAD, "logging.distributed": "error"}
+        quiet = {
+            "distributed.nanny.pre-spawn-environ": _ONE_THREAD,
+            "logging.distributed": "error",
+            # Its call trees grow by a tenth of a megabyte for each site.
+            "distributed.worker.profile.enabled": False,
+        }
         with config.set(quiet):
             if self.scheduler is not None:
                 with _connected(self.scheduler) as client:
