@@ -26,8 +26,10 @@ EXIT_OF_SIGNAL = 128
 def run(command: click.Command) -> NoReturn:
     """Run the command line and leave with the exit code that fits."""
     for name in ("SIGTERM", "SIGHUP"):
-        if hasattr(signal, name):
-            signal.signal(getattr(signal, name), _stop)
+        number = getattr(signal, name, None)
+        # What `nohup` has told us to ignore stays ignored.
+        if number is not None and signal.getsignal(number) is not signal.SIG_IGN:
+            signal.signal(number, _stop)
     try:
         code = command.main(prog_name="reclaim", standalone_mode=False)
         sys.stdout.flush()

@@ -113,7 +113,8 @@ def write_workbook(
         _contents(book.add_worksheet("read_me"), tables, document, look)
         for name, rows in tables.items():
             _table(book.add_worksheet(name[:31]), name, rows, document, look)
-        _cash_by_year(book.add_worksheet("cash_by_year"), document, look)
+        if "value" in document:  # a result of the cores alone has no money
+            _cash_by_year(book.add_worksheet("cash_by_year"), document, look)
         _sources(book.add_worksheet("sources"), look)
 
 
@@ -191,12 +192,16 @@ def _contents(
     look: dict[str, Format],
 ) -> None:
     site, run = document["site"], document["run"]
+    money, by_year = "", []
+    if "value" in document:
+        money = f" Money in {site['currency']}, prices of {site['price_year']}."
+        by_year = ["cash_by_year"]
     lines = (
         f"{site['name']}: tables of a scoping estimate",
         "",
         (
             f"Made with reclaim {run['version']} on {run['made_on']}, seed {run['seed']}, "
-            f"{run['draws']} draws. Money in {site['currency']}, prices of {site['price_year']}."
+            f"{run['draws']} draws.{money}"
         ),
         (
             "Units stand under the headings. Fractions run from 0 to 1; moisture is water over wet "
@@ -206,7 +211,7 @@ def _contents(
             "A column with _p10 or _p90 is the range that eight of ten draws fall in; ranges do "
             "not add up, so only best estimates have totals. Totals are formulas."
         ),
-        "The sheet cash_by_year works out the net present value by formula.",
+        *("The sheet cash_by_year works out the net present value by formula." for _ in by_year),
         (
             "Where a number comes from stands in its row as a source; the sheet sources has them "
             "in full. Where it is not stated, the number is a result of the estimate."
@@ -216,7 +221,7 @@ def _contents(
     sheet.set_column(0, 0, 100)
     for row, line in enumerate(lines):
         sheet.write_string(row, 0, line, look["words"] if row else look["title"])
-    for row, name in enumerate([*tables, "cash_by_year", "sources"], start=len(lines)):
+    for row, name in enumerate([*tables, *by_year, "sources"], start=len(lines)):
         sheet.write_url(row, 0, f"internal:'{name[:31]}'!A1", string=name)
 
 
@@ -228,7 +233,7 @@ def _table(
     for place, column in enumerate(columns):
         sheet.write_string(_HEAD, place, column, look["head"])
         sheet.write_string(
-            _UNIT_ROW, place, unit_of(column, document["site"]["currency"]), look["unit"]
+            _UNIT_ROW, place, unit_of(column, document["site"].get("currency", "")), look["unit"]
         )
         longest = max([len(column), *(len(str(row[column])) for row in rows[:200])], default=8)
         sheet.set_column(place, place, min(max(longest + 1, 9), 44))

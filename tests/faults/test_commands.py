@@ -160,6 +160,22 @@ def test_commands_that_only_look_write_nothing(small_site: Path, tmp_path: Path)
         assert state(tmp_path) == before
 
 
+@pytest.mark.skipif(os.name != "posix", reason="signals of POSIX")
+@pytest.mark.parametrize("ignored", [True, False])
+def test_a_run_told_to_outlive_its_terminal_does(ignored: bool, runs: SimpleNamespace) -> None:
+    """As `nohup` does it: the hang-up is ignored before the program starts."""
+    start = (
+        "import os, signal\n"
+        f"signal.signal(signal.SIGHUP, signal.{'SIG_IGN' if ignored else 'SIG_DFL'})\n"
+        "import click\n"
+        "from reclaim.ending import run\n"
+        "run(click.Command('c', callback=lambda: os.kill(os.getpid(), signal.SIGHUP)))\n"
+    )
+    run = subprocess.run(runs.command(start=start), capture_output=True, text=True, check=False)
+    assert run.returncode == (0 if ignored else 128 + signal.SIGHUP)
+    assert run.stderr == ("" if ignored else "Stopped; nothing half-done was left.\n")
+
+
 @pytest.mark.slow
 @pytest.mark.skipif(os.name != "posix", reason="signals of POSIX")
 @pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM, signal.SIGHUP])
