@@ -7,10 +7,16 @@ from dataclasses import fields, is_dataclass, replace
 import numpy as np
 import pytest
 
-from reclaim.appraisal import compare_courses, dig_schedule, quantities_of
+from reclaim.appraisal import (
+    appraise_quantities,
+    compare_courses,
+    dig_schedule,
+    quantities_of,
+)
 from reclaim.appraisal import courses as courses_module
 from reclaim.appraisal.airspace import life_years
 from reclaim.appraisal.carbon import carbon_of_digging, carbon_of_leaving
+from reclaim.appraisal.cash_flow import space_used
 from reclaim.assumptions import Draws
 from reclaim.ground import DugVolumes
 from reclaim.plant import run_line
@@ -119,6 +125,45 @@ def test_no_more_is_stored_than_there_is(make_quantities, priced) -> None:
     found = carbon_of_leaving(quantities, "temperate_wet", priced())
     assert found.stored_t[0] == 0
     assert found.landfill_gas_t[0] > 0
+
+
+def test_cost_income_and_years_of_a_dig_by_hand(made, priced) -> None:
+    _, _, quantities = made
+    price = priced({"plant.capacity_t_y": 400.0}, draws=Draws(N_DRAWS, seed=3))
+    found = appraise_quantities(quantities, price)
+    for draw in range(N_DRAWS):
+        flows = np.concatenate([item.flow[draw] for item in found.items])
+        assert found.cost[draw] == pytest.approx(-flows[flows < 0].sum())
+        assert found.revenue[draw] == pytest.approx(flows[flows > 0].sum())
+        capital = [item.flow[draw, 0] for item in found.items if item.group == "capital"]
+        assert found.capital[draw] == pytest.approx(-sum(capital))
+        # Whole years of digging and the part of the last; nothing in year 0, which builds.
+        years, last = divmod(found.duration_years[draw], 1)
+        dug = found.time.years_dug[draw]
+        assert years >= 2
+        assert dug[0] == 0
+        np.testing.assert_allclose(dug[1 : int(years) + 1], 1)
+        assert dug[int(years) + 1 :].sum() == pytest.approx(last)
+
+
+def test_only_usable_space_is_filled(made, priced) -> None:
+    # Filled at once the year after, the space used is what was won times its usable share.
+    _, _, quantities = made
+    price = priced({
+        "airspace.usable": 0.8, "airspace.fill_rate_m3_y": 1e6, "airspace.soil_returned": 0.0,
+    }, draws=Draws(N_DRAWS, seed=3))  # fmt: skip
+    found = appraise_quantities(quantities, price)
+    assert (found.airspace.reclaimed_m3 > 0).all()
+    used = space_used(found.airspace, found.time, price).sum(axis=1)
+    np.testing.assert_allclose(used, 0.8 * found.airspace.reclaimed_m3)
+
+
+def test_default_euros_are_multiplied_by_the_currency_and_stated_money_is_not(priced) -> None:
+    price = priced({"money.currency_per_eur": 4.0, "money.price_index": 1.5,
+                    "money.dig_cost_per_m3": 7.0})  # fmt: skip
+    stated = price.assumptions["money.sorting_cost_per_t"]
+    assert price["money.sorting_cost_per_t"][0] == pytest.approx(6 * stated.central)
+    assert price["money.dig_cost_per_m3"][0] == 7
 
 
 def test_carbon_of_a_dig_by_hand(made, priced) -> None:

@@ -61,6 +61,21 @@ def study(cores, **more):
     return study_cores(cores, core_composites(cores), seed=1, lift_m=3.0, **more)
 
 
+def test_trend_with_age_is_that_with_depth_turned_round(make_cores) -> None:
+    # Tipping went up 4 m from 1990 to 2000: a metre up is 2.5 years, so 10 years are 4 m up.
+    samples = [
+        (core, top, top + 2.0, 0.3, {"glass": 1.0 + top + place, "fines": 9.0})
+        for place, core in enumerate("ABC")
+        for top in (0.0, 2.0)
+    ]
+    cores = make_cores(samples, [(core, 0.0, 4.0, "waste", "") for core in "ABC"])
+    trends = study(cores, years=(1990, 2000)).trends.set_index("material")
+    assert trends.loc["glass", "slope_per_m"] > 0
+    decade, metre = trends.loc["glass", ["slope_per_decade", "slope_per_m"]]
+    assert decade == pytest.approx(-4 * metre)
+    assert np.isnan(study(cores).trends["slope_per_decade"]).all()
+
+
 def test_one_core_leaves_intervals_blank_and_says_so(make_cores) -> None:
     cores = make_cores(
         [("A", 0.0, 2.0, 0.3, {"glass": 1.0, "fines": 3.0})], [("A", 0.0, 2.0, "waste", "")]

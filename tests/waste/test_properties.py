@@ -53,6 +53,12 @@ def test_unknown_years_take_the_assumed_age() -> None:
     np.testing.assert_array_equal(known.since_closed, [38, 38])
 
 
+@pytest.mark.parametrize("years", [(1961, None), (None, 1987), (None, None)])
+def test_one_year_alone_tells_no_age(years) -> None:
+    age = site_age(*years, 2025, np.array([30.0]))
+    assert age.since_opened[0] == age.since_closed[0] == 30
+
+
 def test_still_rotting_share_of_one_material(assumptions) -> None:
     found = properties(assumptions)
     dry = np.zeros((1, len(material_names())))
