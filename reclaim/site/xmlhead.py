@@ -26,9 +26,25 @@ def _head(path: Path) -> tuple[bool, str]:
     doctypes: list[str] = []
     roots: list[str] = []
     parser = expat.ParserCreate()
-    parser.StartDoctypeDeclHandler = lambda name, *_: doctypes.append(name)
-    parser.StartElementHandler = lambda name, _: roots.append(name)
-    with path.open("rb") as file:
-        while not doctypes and not roots and (piece := file.read(4096)):
-            parser.Parse(piece, False)
+
+    def on_doctype(name: str, *_: object) -> None:
+        doctypes.append(name)
+        raise _SeenError
+
+    def on_root(name: str, _: object) -> None:
+        roots.append(name)
+        raise _SeenError
+
+    parser.StartDoctypeDeclHandler = on_doctype
+    parser.StartElementHandler = on_root
+    try:
+        with path.open("rb") as file:
+            while piece := file.read(4096):
+                parser.Parse(piece, False)
+    except _SeenError:
+        pass
     return bool(doctypes), roots[0] if roots else ""
+
+
+class _SeenError(Exception):
+    """What was looked for was seen; nothing after it is parsed, no entity expanded."""
