@@ -75,6 +75,7 @@ class Tip:
     order: tuple[int, ...] = tuple(range(7))
     turned: bool = False
     side_slope: float = 1.5
+    cell_m: float = 1.0
     more: str = ""
     places: dict[str, tuple[float, float]] = field(
         default_factory=lambda: dict(
@@ -89,7 +90,7 @@ class Tip:
         false_east = 500_000.0
         crs = PROJECTION.format(false_east, self.horizontal)
         for name, cell, height in (
-            ("survey.tif", 1.0, lambda u, v: 20 + 0.02 * u + 0.01 * v + np.sin(u / 9)),
+            ("survey.tif", self.cell_m, lambda u, v: 20 + 0.02 * u + 0.01 * v + np.sin(u / 9)),
             ("base.tif", 2.0, lambda u, v: 12 + 0.01 * u + np.cos(v / 13)),
         ):
             rows, columns = int(100 / cell), int(120 / cell)
@@ -202,6 +203,16 @@ def test_elevations_in_feet_agree_with_metres(plain, tmp_path, vertical, unit_m)
 def test_coordinates_in_feet_agree_with_metres(plain, tmp_path, horizontal, unit_m):
     tip = Tip(horizontal=horizontal, horizontal_m=unit_m)
     assert_same(plain[1], best_of(tip, tmp_path), rel=1e-7)
+
+
+@pytest.mark.parametrize("cell_m", [2.0, 4.0])
+def test_a_coarser_survey_stays_within_the_stated_error(plain, tmp_path, cell_m):
+    """The base, which keeps its cells, is brought to each survey's."""
+    found = dig_of(Tip(cell_m=cell_m).read(tmp_path)).excavation
+    fine = plain[0].excavation
+    off_m3 = float(found.waste_m3.sum() - fine.waste_m3.sum())
+    assert 0 < abs(off_m3) < fine.error.total_m3
+    assert found.area_m2.sum() == pytest.approx(fine.area_m2.sum(), rel=1e-9)
 
 
 @pytest.mark.examples(2)
