@@ -89,7 +89,7 @@ def parsing(path):
 
 def main() -> None:
     """Write the files, and measure parsing and reading each."""
-    given = measure.given(__doc__, sizes=(1_000_000, 2_000_000, 4_000_000), tiny=(400, 900, 1600))
+    given = measure.given(__doc__, sizes=(500_000, 1_000_000, 2_000_000), tiny=(400, 900, 1600))
     with measure.Table("read_survey", "points", given) as table, measure.folder(given) as folder:
         for suffix, parser in PARSERS.items():
             for count in given.sizes:
