@@ -93,6 +93,15 @@ def test_air_fan_condensate_and_treatment_follow_the_water() -> None:
     assert found.air_treatment_mwh[0] == pytest.approx(air_kg * 0.01 / 1000)
 
 
+@pytest.mark.parametrize("temperature_c", [25.0, 40.0, 58.0, 66.0, 71.0])
+def test_speed_of_rotting_by_the_published_formula(temperature_c) -> None:
+    # Haug (1993), from memory: 1.066^(T - 20) - 1.21^(T - 60), here over that at 50 C.
+    def rate(at_c):
+        return 1.066 ** (at_c - 20) - 1.21 ** (at_c - 60)
+
+    assert rot_speed(one(temperature_c))[0] == pytest.approx(rate(temperature_c) / rate(50.0))
+
+
 def test_a_cold_or_dry_box_rots_less() -> None:
     assert rot_speed(one(50))[0] == pytest.approx(1)
     assert rot_speed(one(20))[0] < 0.2
