@@ -140,7 +140,8 @@ def _with_elevations(
         if shape is None or shape.is_empty or shape.geom_type not in _KINDS:
             left_out.append(number)
             continue
-        height = pd.to_numeric(level, errors="coerce") if use_field else np.nan
+        is_one = use_field and np.ndim(level) == 0  # GeoJSON can hold a list in a field
+        height = pd.to_numeric(level, errors="coerce") if is_one else np.nan
         for part in shapely.get_parts(shape):
             line = shapely.get_coordinates(part, include_z=True)
             if use_field:

@@ -167,6 +167,14 @@ def test_a_contour_vertex_far_off_is_refused_and_not_triangulated(forms, tmp_pat
     assert any("neighbouring vertices" in message for message in found.messages)
 
 
+def test_a_contour_whose_elevation_is_a_list_is_left_out_and_told(forms, tmp_path) -> None:
+    document = contours()
+    document["features"][4]["properties"]["elev"] = [24.0, 25.0]
+    found = outcome(forms["contours"], as_bytes(document), tmp_path)
+    assert found.kind in {"warned", "refused"}
+    assert any("lines.geojson" in message for message in found.messages)
+
+
 def test_a_receptor_without_a_shape_is_told(forms, tmp_path) -> None:
     document = json.loads(as_bytes(SQUARES))
     document["features"][1]["geometry"] = None
