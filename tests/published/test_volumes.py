@@ -151,13 +151,18 @@ def test_pyramid_dug_with_slopes(turned: float):
     assert convergence(found, 3000) > 1
 
 
-@pytest.mark.parametrize("turned", [0.0, 33.0])
-def test_rectangular_pit_with_side_slopes(turned: float):
-    # V = d a b + s d^2 (a + b) + 4/3 s^2 d^3 = 13 968 m3 for a floor of 50 x 30 m, d 6 m, s 1.5.
-    a, b, d, s = 50, 30, 6, 1.5
+@pytest.mark.parametrize(
+    ("turned", "s", "expected_m3"),
+    [(0.0, 1.5, 13_968), (33.0, 1.5, 13_968), (17.0, 1.0, 12_168), (71.0, 0.5, 10_512)],
+)
+def test_rectangular_pit_with_side_slopes(turned: float, s: float, expected_m3: float):
+    # V = d a b + s d^2 (a + b) + 4/3 s^2 d^3 (prismoidal formula, any surveying handbook) for a
+    # floor of 50 x 30 m, d 6 m: 13 968 m3 at 1.5:1.
+    a, b, d = 50, 30, 6
     closed_form = d * a * b + s * d**2 * (a + b) + 4 / 3 * s**2 * d**3
-    assert closed_form == 13_968
-    rim = shapely.affinity.rotate(shapely.box(10.3, 20.2, 10.3 + a + 18, 20.2 + b + 18), turned)
+    assert closed_form == pytest.approx(expected_m3)
+    box = shapely.box(10.3, 20.2, 10.3 + a + 2 * s * d, 20.2 + b + 2 * s * d)
+    rim = shapely.affinity.rotate(box, turned)
     found = [
         dug_m3(plain_footprint(rim), square_grid(90, cell_m), level(d), level(0), s)
         for cell_m in (1.0, 0.5, 0.25)
