@@ -90,6 +90,9 @@ def open_las_points(
             "point_class; trees and roofs would count as waste.",
         )
         return None
+    if not np.isfinite([lowest, highest]).all():
+        findings.error(written, "The point cloud has coordinates that are no numbers.", _WHOLE)
+        return None
     extent = (count, lowest, highest)
     return PointSource(written, lambda: _chunks(path, point_class), crs, extent)
 
@@ -157,5 +160,6 @@ def _ground(chunk: Any, point_class: int) -> FloatArray:
     """Return east, north and elevation of the points wanted, shape ``(n, 3)``."""
     wanted = np.asarray(chunk.classification) == point_class
     wanted &= ~np.asarray(chunk.withheld, dtype=bool)
-    axes = [np.asarray(axis, dtype=float)[wanted] for axis in (chunk.x, chunk.y, chunk.z)]
+    with np.errstate(over="ignore", invalid="ignore"):  # a damaged scale; told by the reader
+        axes = [np.asarray(axis, dtype=float)[wanted] for axis in (chunk.x, chunk.y, chunk.z)]
     return np.column_stack(axes)

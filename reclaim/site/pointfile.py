@@ -204,7 +204,7 @@ def _chunks(path: Path, written: str, layout: _Layout) -> Iterator[FloatArray]:
                 problems = Findings()
                 exceeds("points", row, written, problems)
                 problems.stop_on_errors()
-    except (pd.errors.ParserError, pd.errors.EmptyDataError) as error:
+    except ValueError as error:  # the parser's errors are of this kind
         raise SiteError(
             [
                 Check(

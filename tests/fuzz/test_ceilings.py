@@ -175,6 +175,12 @@ def test_a_contour_whose_elevation_is_a_list_is_left_out_and_told(forms, tmp_pat
     assert any("lines.geojson" in message for message in found.messages)
 
 
+def test_a_point_file_whose_rows_lack_a_column_is_refused(forms, tmp_path) -> None:
+    found = outcome(forms["points"], b"x,y,z\n1,2\n3,4\n", tmp_path)
+    assert found.kind == "refused"
+    assert any("survey.csv" in message for message in found.messages)
+
+
 def test_a_receptor_without_a_shape_is_told(forms, tmp_path) -> None:
     document = json.loads(as_bytes(SQUARES))
     document["features"][1]["geometry"] = None
