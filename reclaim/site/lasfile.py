@@ -81,6 +81,12 @@ def open_las_points(
             _WHOLE,
         )
         return None
+    except BaseException as error:
+        # The unpacker panics on some damage, which is no `Exception`; all else goes on.
+        if type(error).__name__ != "PanicException":
+            raise
+        findings.error(written, "The point cloud cannot be unpacked.", _WHOLE)
+        return None
     if count == 0:
         others = ", ".join(str(value) for value in sorted(found)) or "none"
         findings.error(
