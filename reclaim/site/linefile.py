@@ -140,7 +140,9 @@ def _with_elevations(
         if shape is None or shape.is_empty or shape.geom_type not in _KINDS:
             left_out.append(number)
             continue
-        is_one = use_field and np.ndim(level) == 0  # GeoJSON can hold a list in a field
+        is_one = use_field and isinstance(
+            level, str | int | float | np.generic
+        )  # GeoJSON can hold a list in a field
         height = pd.to_numeric(level, errors="coerce") if is_one else np.nan
         for part in shapely.get_parts(shape):
             line = shapely.get_coordinates(part, include_z=True)
