@@ -420,6 +420,19 @@ def vector(folder, name):
 SQUARES = polygons(square(10, 10, 110, 50), square(10, 50, 110, 90))
 
 
+LIMITS = b"""\
+key,value,gas,direction,unit,level,limit,jurisdiction,edition,who_decides
+our_methane,0.5,ch4_pct,above,% v/v,act,half the usual,ours,2025,the county
+our_oxygen,19.5,o2_pct,below,% v/v,stop,no entry,ours,2025,the county
+"""
+
+WORDS = b"""\
+key,word,language,match
+asbestos,eternit,de,part
+drums,cask,en,near
+"""
+
+
 def formats(folder):
     """Return every form by name; `folder` is for making them."""
     tables = {
@@ -447,9 +460,9 @@ def formats(folder):
         Format("workbook", "collars.xlsx", workbook(), of_table(read_collars)),
         Format("AGS4", "cores.ags", AGS, lambda p, f: ags(p, f, words), m.TEXT,
                (*m.HARMLESS_TEXT,)),
-        Format("limits", "limits.csv", b"gas,limit,unit,what\n", lambda p, f: (
+        Format("limits", "limits.csv", LIMITS, lambda p, f: (
                len(read_local_limits(p, p.name, f)),), m.TEXT),
-        Format("words", "words.csv", b"word,topic\n", lambda p, f: (
+        Format("words", "words.csv", WORDS, lambda p, f: (
                len(read_local_words(p, p.name, f)),), m.TEXT),
         Format("GeoJSON", "edge.geojson", as_bytes(SQUARES), footprint, GEOJSON,
                (with_heights, ring_backwards, ring_begun_elsewhere, *m.HARMLESS_TEXT)),
