@@ -237,6 +237,15 @@ class _DocumentReader:
                 f"'{problem['input']}' is not a currency code.",
                 "Use the three capital letters of ISO 4217, such as EUR.",
             )
+        elif problem["type"] == "string_type" and isinstance(problem["input"], list):
+            self._findings.error(
+                where,
+                "Several files are given where one is read.",
+                "Name one; further files of points go into survey_tiles, and rasters are joined in "
+                "a mosaic (VRT) first."
+                if section == "surfaces"
+                else "Name one, with everything in it.",
+            )
         else:
             self._findings.error(
                 where,

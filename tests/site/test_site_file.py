@@ -37,6 +37,8 @@ from reclaim.site import SiteError, read_core_tables, read_site
         ("[site]", "name = 1\n[site]", ("outside every section",)),
         ("[site]", "site = 1\n[sites]", ("must be a section",)),
         ("[site]", "[site", ("site.toml", "not valid TOML", "line 1")),
+        ('"survey.tif"', '["a.tif", "b.tif"]', ("[surfaces] survey", "Several files", "mosaic")),
+        ('"footprint.geojson"', '["a", "b"]', ("[footprint] file", "Several files", "Name one,")),
         ("seed = 7", "seed = 7\n[waste.composition]\nwood = 1", ("composition", "Keep one")),
     ],
 )
