@@ -173,7 +173,7 @@ def _parse(path: Path) -> tuple[dict[str, _Surface], str, str]:
             if len(corners) != 3:
                 raise ValueError(f"A face has {len(corners)} corners instead of three.")
             current.faces += corners
-        if tag in {"P", "F"}:
+        if tag in {"P", "F"} and parents:
             parents[-1].remove(element)
     return surfaces, unit, crs_code
 

@@ -37,12 +37,19 @@ def estimate(site: Path, out: Path, **changes: str) -> None:
 
 
 def content(folder: Path) -> dict[str, Any]:
-    """Return what every file of a result holds, less the day and the seconds it took."""
+    """Return what every file of a result holds, less the day and the seconds it took.
+
+    A GeoPackage counts its transactions in its head (bytes 24 and 92 of the SQLite file format);
+    the driver takes some more or fewer of them from run to run.
+    """
     found: dict[str, Any] = {
         path.relative_to(folder).as_posix(): path.read_bytes()
         for path in folder.rglob("*")
         if path.is_file()
     }
+    for name in [name for name in found if name.endswith(".gpkg")]:
+        data = found[name]
+        found[name] = data[:24] + bytes(4) + data[28:92] + bytes(4) + data[96:]
     document = json.loads(found["estimate.json"])
     assert document["run"].pop("seconds")
     day = document["run"].pop("made_on")

@@ -260,6 +260,13 @@ def test_bad_landxml(site, change, parts):
     assert all(part in message for part in parts), message
 
 
+def test_xml_that_begins_with_a_point_is_refused(site):
+    (site.folder / "survey.xml").write_text('<P id="1">1 2 3</P>')
+    site.edit("survey.tif", "survey.xml")
+    (message,) = site.errors()
+    assert message.startswith("survey.xml")
+
+
 def test_several_surfaces_are_told_and_can_be_chosen(site):
     text = landxml(tin_of())
     second = landxml(tin_of(base_plane))
