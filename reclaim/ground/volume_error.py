@@ -62,6 +62,11 @@ class DugArea:
         )
         self.squares_m4 = 0.0
 
+    @property
+    def cell_m(self) -> tuple[float, float]:
+        """Size of a coarse cell, west to east and south to north [m]."""
+        return self.cell_x_m, self.cell_y_m
+
     def within(self, window: Window) -> DugArea:
         """Return the coarse cells that meet a window, with nothing dug; for `include`."""
         row, column = self._coarse(window)
@@ -173,11 +178,16 @@ def volume_error(
         (dug_to_base, base_sd_m, "base"),
     )
     random = correlated = systematic = 0.0
+    # Survey and base share one area where the whole dig ends on its base.
+    of_area: dict[DugArea, float] = {}
     for area, sd_m, name in surfaces:
         random += ground_default(f"{name}_random_sd_m") ** 2 * area.squares_m4
-        correlated += covariance_integral(
-            sd_m * area.area_m2, area.cell_x_m, area.cell_y_m, error_range_m
-        )
+        if isinstance(sd_m, np.ndarray):
+            correlated += covariance_integral(sd_m * area.area_m2, *area.cell_m, error_range_m)
+        else:
+            if area not in of_area:
+                of_area[area] = covariance_integral(area.area_m2, *area.cell_m, error_range_m)
+            correlated += sd_m**2 * of_area[area]
         systematic += (ground_default(f"{name}_datum_sd_m") * float(area.area_m2.sum())) ** 2
     return VolumeError(float(np.sqrt(random)), float(np.sqrt(correlated)), systematic**0.5)
 
